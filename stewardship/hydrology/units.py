@@ -1,0 +1,93 @@
+"""Constants and small conversions of units.
+
+References
+----------
+.. [1] A. Thompson and B. N. Taylor, *Guide for the Use of the International System of Units (SI)*,
+   NIST Special Publication 811, 2008 edition, appendix B (inch, foot and US gallon are exact).
+.. [2] *The International System of Units (SI)*, 9th edition, BIPM 2019; standard acceleration of
+   free fall fixed by the 3rd CGPM, 1901.
+"""
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+Numbers = npt.ArrayLike
+
+MM_PER_INCH = 25.4  # [mm/in], exact [1]
+UM_PER_INCH = 25_400  # [µm/in], exact [1]
+UM_PER_MM = 1_000  # [µm/mm], exact
+MM_PER_M = 1_000.0  # [mm/m], exact
+M_PER_FOOT = 0.3048  # [m/ft], exact [1]
+M3_PER_CUBIC_FOOT = M_PER_FOOT**3  # [m³/ft³], exact [1]
+L_PER_US_GALLON = 3.785411784  # [L/gal], exact: 231 cubic inches [1]
+L_PER_M3 = 1_000.0  # [L/m³], exact
+SECONDS_PER_HOUR = 3_600  # [s/h]
+SECONDS_PER_DAY = 86_400  # [s/d], civil days of 24 h
+GRAVITY_M_S2 = 9.80665  # [m/s²], standard value [2]
+
+
+def um_from_inches(depth_in: Numbers) -> IntArray:
+    """Turn inches into whole micrometres.
+
+    Parameters
+    ----------
+    depth_in : array_like
+        Depth. [in]
+
+    Returns
+    -------
+    ndarray of int64
+        Depth rounded to the nearest micrometre; hundredths of an inch are exact. [µm]
+    """
+    return np.rint(np.asarray(depth_in, dtype=np.float64) * UM_PER_INCH).astype(np.int64)
+
+
+def um_from_mm(depth_mm: Numbers) -> IntArray:
+    """Turn millimetres into whole micrometres.
+
+    Parameters
+    ----------
+    depth_mm : array_like
+        Depth. [mm]
+
+    Returns
+    -------
+    ndarray of int64
+        Depth rounded to the nearest micrometre. [µm]
+    """
+    return np.rint(np.asarray(depth_mm, dtype=np.float64) * UM_PER_MM).astype(np.int64)
+
+
+def mm_from_um(depth_um: Numbers) -> FloatArray:
+    """Turn micrometres into millimetres.
+
+    Parameters
+    ----------
+    depth_um : array_like
+        Depth. [µm]
+
+    Returns
+    -------
+    ndarray of float64
+        Depth. [mm]
+    """
+    return np.asarray(depth_um, dtype=np.float64) / UM_PER_MM
+
+
+def m_per_s_from_mm_per_h(rate_mm_h: Numbers) -> FloatArray:
+    """Turn a rate in millimetres an hour into metres a second.
+
+    Parameters
+    ----------
+    rate_mm_h : array_like
+        Rate of rain or infiltration. [mm/h]
+
+    Returns
+    -------
+    ndarray of float64
+        The same rate. [m/s]
+    """
+    return np.asarray(rate_mm_h, dtype=np.float64) / (MM_PER_M * SECONDS_PER_HOUR)
