@@ -1,0 +1,119 @@
+"""Rain at a site from the gauges around it: inverse-distance weights.
+
+References
+----------
+.. [1] Inverse-distance weighting with power 2 over nearby gauges, a gauge's own value at the gauge:
+   common practice of hydrology; the formula stands for instance in D. Shepard, "A two-dimensional
+   interpolation function for irregularly-spaced data", Proc. 23rd ACM National Conference, 1968,
+   pp. 517-524.
+.. [2] H. Moritz, "Geodetic Reference System 1980", Journal of Geodesy 74, 2000, pp. 128-133: mean
+   radius R1 = (2a + b)/3 = 6 371 008.7714 m.
+.. [3] R. W. Sinnott, "Virtues of the Haversine", Sky and Telescope 68(2), 1984, p. 159.
+"""
+
+import numpy as np
+
+from stewardship.hydrology.errors import InputError
+from stewardship.hydrology.units import FloatArray, Numbers
+
+EARTH_RADIUS_M = 6_371_008.7714  # [m] mean radius R1 [2]
+POWER = 2  # [1]
+MOST_GAUGES = 4  # common practice, no source
+
+
+def haversine_m(lat1: Numbers, lon1: Numbers, lat2: Numbers, lon2: Numbers) -> FloatArray:
+    """Distance over the ground along a great circle [3]_.
+
+    Parameters
+    ----------
+    lat1, lon1, lat2, lon2 : array_like
+        Two points or arrays of points that broadcast together. [degrees]
+
+    Returns
+    -------
+    ndarray of float64
+        Distance on a sphere; within about 0.6 % of the ellipsoid's. [m]
+
+    Raises
+    ------
+    InputError
+        If a latitude is beyond a pole or a coordinate is not a number.
+    """
+    points = [np.asarray(value, dtype=np.float64) for value in (lat1, lon1, lat2, lon2)]
+    if not all(np.all(np.isfinite(value)) for value in points):
+        raise InputError("A coordinate is not a number.")
+    if any(np.any(np.abs(value) > 90) for value in (points[0], points[2])):
+        raise InputError("A latitude is beyond a pole.")
+    phi1, lambda1, phi2, lambda2 = (np.radians(value) for value in points)
+    half_chord_squared = (
+        np.sin((phi2 - phi1) / 2) ** 2
+        + np.cos(phi1) * np.cos(phi2) * np.sin((lambda2 - lambda1) / 2) ** 2
+    )
+    # Rounding may lift opposite points of the globe a hair above 1.
+    distance_m = 2 * EARTH_RADIUS_M * np.arcsin(np.sqrt(np.minimum(half_chord_squared, 1.0)))
+    return np.asarray(distance_m, dtype=np.float64)
+
+
+def gauge_weights(
+    distance_m: Numbers,
+    usable: Numbers,
+    *,
+    power: float = POWER,
+    most: int = MOST_GAUGES,
+    reach_m: Numbers,
+) -> FloatArray:
+    """Share of each gauge in the rain at each site [1]_.
+
+    Parameters
+    ----------
+    distance_m : array_like, shape (sites, gauges)
+        Distance from site to gauge. [m]
+    usable : array_like of bool, shape (gauges,) or (sites, gauges)
+        False for a gauge that has no complete record of the storm; it gets no weight.
+    power : float, default 2
+        Power of the distance.
+    most : int, default 4
+        Number of gauges that share; those tied with the last one share too, so that the order of
+        the gauges never decides.
+    reach_m : array_like, scalar or shape (gauges,)
+        Distance up to which, and including which, a gauge speaks for a site. [m]
+
+    Returns
+    -------
+    ndarray of float64, shape (sites, gauges)
+        Weights. A row sums to 1, or is all zero where no usable gauge is in reach. Gauges at the
+        site itself share the whole weight equally.
+
+    Raises
+    ------
+    InputError
+        If a distance, reach, power or number is negative, zero where it may not be, or no number.
+    """
+    distances = np.asarray(distance_m, dtype=np.float64)
+    reaches = np.asarray(reach_m, dtype=np.float64)
+    if distances.ndim != 2:
+        raise InputError("Distances must be a table of sites by gauges.")
+    if not np.all(np.isfinite(distances) & (distances >= 0)):
+        raise InputError("A distance is below zero or missing.")
+    if np.any(np.isnan(reaches)) or np.any(reaches < 0):
+        raise InputError("A gauge's reach is below zero or missing.")
+    if power <= 0 or most < 1:
+        raise InputError("The power and the number of gauges must be above zero.")
+    sites, gauges = distances.shape
+    if sites == 0 or gauges == 0:
+        return np.zeros_like(distances)
+
+    taken = np.asarray(usable, dtype=np.bool_) & (distances <= reaches)
+    reached_m = np.where(taken, distances, np.inf)
+    if most < gauges:
+        taken &= reached_m <= np.partition(reached_m, most - 1, axis=1)[:, most - 1 : most]
+
+    nearest_m = np.min(reached_m, axis=1, keepdims=True)
+    # Relative to the nearest gauge, so that very small distances do not overflow.
+    share = np.zeros_like(distances)
+    np.divide(nearest_m, reached_m, out=share, where=taken & (nearest_m > 0))
+    share = np.where(taken & (nearest_m == 0), reached_m == 0, share**power)
+    total = share.sum(axis=1, keepdims=True)
+    weights = np.zeros_like(share)
+    np.divide(share, total, out=weights, where=total > 0)
+    return weights
