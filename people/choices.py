@@ -1,0 +1,42 @@
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+
+class Role(TextChoices):
+    """What a log-in may do."""
+
+    COORDINATOR = "coordinator", _("Coordinator")
+    REVIEWER = "reviewer", _("Agency reviewer")
+    VOLUNTEER = "volunteer", _("Volunteer")
+    READER = "reader", _("Gauge reader")
+
+
+class Channel(TextChoices):
+    """How a message reaches somebody. `NONE` is a person's own choice of no reminders."""
+
+    EMAIL = "email", _("E-mail")
+    TEXT = "text", _("Text message")
+    LETTER = "letter", _("Letter")
+    NONE = "none", _("No reminders")
+
+
+class ContactKind(TextChoices):
+    EMAIL = "email", _("E-mail address")
+    PHONE = "phone", _("Phone number")
+    POSTAL = "postal", _("Postal address")
+
+
+class Units(TextChoices):
+    US = "us", _("inches, feet, gallons")
+    METRIC = "metric", _("millimetres, metres, litres")
+
+
+class Language(TextChoices):
+    EN = "en", _("English")
+    ES = "es", _("Spanish")
+
+
+class AgencyKind(TextChoices):
+    STREETS = "streets", _("Streets")
+    PARKS = "parks", _("Parks")
+    STORMWATER = "stormwater", _("Stormwater")

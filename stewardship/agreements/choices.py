@@ -1,0 +1,47 @@
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+
+class InstrumentKind(TextChoices):
+    """The legal kind; decides who must sign and what a sale does (rules in instruments.py)."""
+
+    COVENANT = "covenant", _("Recorded covenant")
+    LICENCE = "licence", _("Right-of-way licence")
+    CARE_AGREEMENT = "care_agreement", _("Signed care agreement")
+    MEMORANDUM = "memorandum", _("Agency memorandum")
+    HELPER = "helper", _("Helper agreement")
+
+
+class AgreementState(TextChoices):
+    DRAFT = "draft", _("Draft")
+    OFFERED = "offered", _("Offered")
+    IN_FORCE = "in_force", _("In force")
+    ENDED = "ended", _("Ended")
+
+
+class Capacity(TextChoices):
+    """In what capacity somebody signs."""
+
+    OWNER = "owner", _("Owner")
+    TENANT = "tenant", _("Tenant")
+    LANDLORD = "landlord", _("Landlord")
+    AGENCY_OFFICER = "agency_officer", _("Agency officer")
+    HELPER = "helper", _("Helper")
+    PROGRAM = "program", _("Program")
+
+
+class ResponsibilityRole(TextChoices):
+    DOES = "does", _("Does the work")
+    PAYS = "pays", _("Pays")
+    INSPECTS = "inspects", _("Inspects")
+    TOLD = "told", _("Is told")
+
+
+class SigningMethod(TextChoices):
+    PAPER = "paper", _("On paper, scanned")
+    SCREEN = "screen", _("On a screen")
+
+
+class DocumentKind(TextChoices):
+    TO_SIGN = "to_sign", _("Ready to sign")
+    SIGNED = "signed", _("Signed copy")

@@ -1,0 +1,8 @@
+from django.apps import AppConfig
+from django.utils.translation import gettext_lazy as _
+
+
+class CommonConfig(AppConfig):
+    name = "stewardship.common"
+    label = "common"
+    verbose_name = _("Shared helpers")

@@ -1,0 +1,85 @@
+"""Letters as rows, whatever the channel. Knows addresses, templates and JSON; never who or why."""
+
+from datetime import datetime
+from typing import Self
+
+from django.db import models
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from stewardship.common.constraints import one_of
+from stewardship.common.events import StateEvent
+from stewardship.outbox.choices import NEEDS_A_PERSON, Channel, MessageClass, Status
+
+
+class MessageQuerySet(models.QuerySet["Message"]):
+    def due(self, *, at: datetime) -> Self:
+        """Queued messages whose time has come, oldest first."""
+        return self.filter(status=Status.QUEUED, due_at__lte=at).order_by("due_at", "pk")
+
+    def stuck_sending(self, *, since: datetime) -> Self:
+        """Messages whose sender took them before `since` and never said how it went."""
+        return self.filter(status=Status.SENDING, taken_at__lt=since)
+
+    def needing_a_person(self) -> Self:
+        return self.filter(status__in=NEEDS_A_PERSON)
+
+    def to_print(self) -> Self:
+        """Letters that wait for somebody to print and post them."""
+        return self.filter(channel=Channel.LETTER, status=Status.QUEUED)
+
+
+class Message(models.Model):
+    """One message to one address. `key` says what, to whom, for which period: the same key is the same message."""
+
+    key = models.CharField(max_length=200, unique=True)
+    message_class = models.CharField(_("class"), max_length=12, choices=MessageClass)
+    channel = models.CharField(_("channel"), max_length=8, choices=Channel)
+    status = models.CharField(_("status"), max_length=12, choices=Status, default=Status.QUEUED)
+    to_name = models.CharField(_("to"), max_length=160)
+    to_address = models.CharField(_("address"), max_length=300)
+    language = models.CharField(_("language"), max_length=8, default="en")
+    template = models.CharField(_("template"), max_length=80)
+    context = models.JSONField(_("what it tells"), default=dict)
+    subject = models.CharField(_("subject"), max_length=240, blank=True)
+    text = models.TextField(_("exact text"), blank=True)
+    html = models.TextField(blank=True)
+    rfc_message_id = models.CharField("Message-ID", max_length=200, unique=True)
+    queued_at = models.DateTimeField(_("queued"), default=timezone.now)
+    due_at = models.DateTimeField(_("due"))
+    taken_at = models.DateTimeField(_("taken by a sender"), null=True, blank=True)
+    sent_at = models.DateTimeField(_("sent"), null=True, blank=True)
+    tries = models.PositiveSmallIntegerField(_("tries"), default=0)
+    error = models.CharField(_("what went wrong"), max_length=400, blank=True)
+
+    objects = MessageQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-queued_at", "-pk"]
+        indexes = [
+            # MessageQuerySet.due(): what the sweep asks every few seconds
+            models.Index(fields=["due_at"], condition=Q(status=Status.QUEUED), name="message_due"),
+            # MessageQuerySet.stuck_sending()
+            models.Index(
+                fields=["taken_at"], condition=Q(status=Status.SENDING), name="message_sending"
+            ),
+        ]
+        constraints = [
+            one_of("status", Status.values, name="message_status_known"),
+            one_of("channel", Channel.values, name="message_channel_known"),
+            one_of("message_class", MessageClass.values, name="message_class_known"),
+            models.CheckConstraint(
+                condition=Q(status=Status.SENT, sent_at__isnull=False)
+                | (~Q(status=Status.SENT) & Q(sent_at__isnull=True)),
+                name="message_sent_iff_time",
+            ),
+            models.CheckConstraint(condition=~Q(to_address=""), name="message_has_an_address"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.subject or self.template} → {self.to_name}"
+
+
+class MessageEvent(StateEvent):
+    message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="events")

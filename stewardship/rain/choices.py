@@ -1,0 +1,38 @@
+from django.db.models import TextChoices
+from django.utils.translation import gettext_lazy as _
+
+
+class GaugeKind(TextChoices):
+    DAILY = "daily", _("Read once a day")
+    TIPPING = "tipping", _("Tipping bucket")
+    INTERVAL = "interval", _("Automatic, fixed interval")
+
+
+class ReadingKind(TextChoices):
+    """Kinds that are never mixed up: a trace is not a zero, and missing is neither."""
+
+    MEASURED = "measured", _("Measured")
+    ZERO = "zero", _("Dry")
+    TRACE = "trace", _("Trace")
+    MISSING = "missing", _("Missing")
+    MULTI_DAY = "multi_day", _("Total of several days")
+
+
+class DepthUnit(TextChoices):
+    INCH = "in", _("inches")
+    MM = "mm", _("millimetres")
+
+
+class BatchSource(TextChoices):
+    FILE = "file", _("File")
+    TYPED = "typed", _("Typed in")
+    DEMO = "demo", _("Invented demo rain")
+
+
+class Sureness(TextChoices):
+    """How sure the rain at a site is. Missing is never zero."""
+
+    MEASURED = "measured", _("Measured")
+    ESTIMATED = "estimated", _("Estimated")
+    POSSIBLE = "possible", _("Possible")
+    UNKNOWN = "unknown", _("Unknown")

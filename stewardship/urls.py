@@ -1,0 +1,18 @@
+"""All addresses. Apps own their own; pages that join apps live in front."""
+
+from django.contrib import admin
+from django.urls import include, path
+
+urlpatterns = [
+    path("sites/", include("sites.urls")),
+    path("people/", include("people.urls")),
+    path("rain/", include("stewardship.rain.urls")),
+    path("agreements/", include("stewardship.agreements.urls")),
+    path("care/", include("stewardship.care.urls")),
+    path("letters/", include("stewardship.outbox.urls")),
+    path("reports/", include("stewardship.reports.urls")),
+    path("account/", include("allauth.urls")),
+    path("language/", include("django.conf.urls.i18n")),
+    path("repair/", admin.site.urls),
+    path("", include("stewardship.front.urls")),
+]

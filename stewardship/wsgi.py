@@ -1,0 +1,8 @@
+"""WSGI entry point: `gunicorn stewardship.wsgi`."""
+
+import os
+
+from django.core.wsgi import get_wsgi_application
+
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "stewardship.settings")
+application = get_wsgi_application()

@@ -1,0 +1,19 @@
+"""Settings of the test suite: the real ones, with a throw-away var folder and quick password hashing."""
+
+import os
+import tempfile
+
+os.environ.setdefault("SECRET_KEY", "for tests only")
+os.environ.setdefault("RILLBOOK_VAR", tempfile.mkdtemp(prefix="rillbook-tests-"))
+os.environ.setdefault("LOG_LEVEL", "ERROR")
+
+from stewardship.settings import *  # noqa: E402, F403
+
+PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+EMAIL_BACKEND = "django.core.mail.backends.locmem.EmailBackend"
+CACHES = {"default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}}
+STORAGES = {
+    "default": {"BACKEND": "django.core.files.storage.FileSystemStorage"},
+    "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
+}
+ALLOWED_HOSTS = ["*"]
