@@ -1,4 +1,5 @@
-"""States as ink marks: a drop for what went well, a heap of silt for what needs hands, a pen stroke for what is over.
+"""States as ink marks: a drop for what goes well, a heap of silt for what needs hands, a pin flag for danger, a pen
+stroke for what is over.
 
 The mark never stands alone; `{% state %}` always writes the word beside it.
 """
@@ -49,7 +50,7 @@ TONES: dict[str, tuple[str, ...]] = {
 TONE_BY_STATE = {state: tone for tone, states in TONES.items() for state in states}
 
 _DROP = "M7 1C9.200 4.400 11.500 6.600 11.500 9.700A4.500 4.500 0 0 1 2.500 9.700C2.500 6.600 4.800 4.400 7 1Z"
-_HEAP = "M.8 13.200C3 12.600 4.400 5.200 7 3.600 9.600 5.200 11 12.600 13.200 13.200Z"
+_HEAP = "M.8 13.200C3.400 13 4.200 5.500 7 5.500S10.600 13 13.200 13.200Z"
 
 
 def _svg(inner: str) -> str:
@@ -67,9 +68,7 @@ MARKS = {
     "waiting": _svg(f'<path d="{_DROP}"/>'),
     "look": _svg(f'<path d="{_HEAP}"/>'),
     "act": _svg(f'<path fill="currentColor" d="{_HEAP}"/>'),
-    "danger": _svg(
-        f'<path fill="currentColor" d="{_HEAP}"/><path stroke="var(--paper, #fff)" d="M7 7v2.300M7 11.400v.1"/>'
-    ),
+    "danger": _svg('<path fill="currentColor" d="M4 14V1.500L12.200 5 4 8.500"/>'),
     "closed": _svg('<path d="M1.500 9.500h11"/>'),
     "unknown": _svg('<circle cx="7" cy="9" r="4.600" stroke-dasharray="1.600 2.200"/>'),
     "plain": _svg('<circle cx="7" cy="9" r="2" fill="currentColor"/>'),

@@ -72,7 +72,7 @@ def hours(value: float | None) -> str:
 @register.simple_tag
 def day(value: date | None) -> str:
     """A date."""
-    if value is None:
+    if not value:
         return _or_unknown(None)
     return format_html('<time datetime="{}">{}</time>', value.isoformat(), written.day_text(value))
 
@@ -80,7 +80,7 @@ def day(value: date | None) -> str:
 @register.simple_tag
 def moment(value: datetime | None) -> str:
     """An instant, in the zone that is active."""
-    if value is None:
+    if not value:
         return _or_unknown(None)
     return format_html(
         '<time datetime="{}">{}</time>', value.isoformat(), written.moment_text(value)
