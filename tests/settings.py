@@ -3,7 +3,6 @@
 import os
 import tempfile
 
-os.environ.setdefault("SECRET_KEY", "for tests only")
 os.environ.setdefault("RILLBOOK_VAR", tempfile.mkdtemp(prefix="rillbook-tests-"))
 os.environ.setdefault("LOG_LEVEL", "ERROR")
 
