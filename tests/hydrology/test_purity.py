@@ -1,0 +1,26 @@
+"""The arithmetic stands alone."""
+
+import pkgutil
+import subprocess
+import sys
+
+import stewardship.hydrology
+
+
+def test_the_arithmetic_loads_neither_django_nor_celery():
+    modules = [
+        f"stewardship.hydrology.{module.name}"
+        for module in pkgutil.walk_packages(stewardship.hydrology.__path__)
+    ]
+    assert len(modules) >= 7
+    script = (
+        "import importlib, sys\n"
+        f"for name in {modules!r}: importlib.import_module(name)\n"
+        "print(*sorted({name.partition('.')[0] for name in sys.modules}))"
+    )
+    loaded = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True
+    ).stdout.split()
+    assert "numpy" in loaded
+    outside = set(loaded) - set(sys.stdlib_module_names) - {"numpy", "stewardship", "__main__"}
+    assert not {name for name in outside if not name.startswith("_")}

