@@ -16,3 +16,4 @@ STORAGES = {
     "staticfiles": {"BACKEND": "django.contrib.staticfiles.storage.StaticFilesStorage"},
 }
 ALLOWED_HOSTS = ["*"]
+STATIC_ROOT.mkdir(exist_ok=True)  # noqa: F405 - whitenoise warns about a folder that is not there
