@@ -14,6 +14,7 @@ from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
 from stewardship.common import written
+from stewardship.common.drawing import basin_section_svg
 from stewardship.common.states import MARKS, tone_of
 
 register = template.Library()
@@ -21,6 +22,11 @@ register = template.Library()
 
 def _units(context: template.Context) -> str:
     return getattr(context.get("program"), "units", written.US)
+
+
+def _known(value: Any) -> Any:
+    """None for a template variable that is not there: `{% depth rain.depth_um %}` with no `rain` passes ""."""
+    return None if value == "" else value
 
 
 def _or_unknown(text: str | None) -> str | SafeString:
@@ -36,37 +42,37 @@ def _or_unknown(text: str | None) -> str | SafeString:
 @register.simple_tag(takes_context=True)
 def depth(context: template.Context, um: int | None) -> str:
     """Rain depth stored in micrometres."""
-    return _or_unknown(written.depth_text(um, _units(context)))
+    return _or_unknown(written.depth_text(_known(um), _units(context)))
 
 
 @register.simple_tag(takes_context=True)
 def depth_mm(context: template.Context, mm: float | None) -> str:
     """Rain or water depth in millimetres."""
-    return _or_unknown(written.depth_mm_text(mm, _units(context)))
+    return _or_unknown(written.depth_mm_text(_known(mm), _units(context)))
 
 
 @register.simple_tag(takes_context=True)
 def volume_m3(context: template.Context, m3: float | None, bulk: bool = False) -> str:
     """Volume in cubic metres; bulk=True for silt and mulch."""
-    return _or_unknown(written.volume_text(m3, _units(context), bulk=bulk))
+    return _or_unknown(written.volume_text(_known(m3), _units(context), bulk=bulk))
 
 
 @register.simple_tag(takes_context=True)
 def length_m(context: template.Context, m: float | None) -> str:
     """Length in metres."""
-    return _or_unknown(written.length_text(m, _units(context)))
+    return _or_unknown(written.length_text(_known(m), _units(context)))
 
 
 @register.simple_tag(takes_context=True)
 def area_m2(context: template.Context, m2: float | None) -> str:
     """Area in square metres."""
-    return _or_unknown(written.area_text(m2, _units(context)))
+    return _or_unknown(written.area_text(_known(m2), _units(context)))
 
 
 @register.simple_tag
 def hours(value: float | None) -> str:
     """A span in hours."""
-    return _or_unknown(written.hours_text(value))
+    return _or_unknown(written.hours_text(_known(value)))
 
 
 @register.simple_tag
@@ -97,6 +103,12 @@ def state(value: Any, label: Any = None) -> SafeString:
         SafeString(MARKS[tone]),
         label if label is not None else getattr(value, "label", value),
     )
+
+
+@register.simple_tag(takes_context=True)
+def basin_section(context: template.Context, **measures: Any) -> SafeString:
+    """The basin drawn in section; the measures are those of `drawing.basin_section_svg`, in metres."""
+    return SafeString(basin_section_svg(units=_units(context), **measures))
 
 
 @register.simple_tag(takes_context=True)

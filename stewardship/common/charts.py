@@ -1,0 +1,277 @@
+"""Charts as SVG with real text, drawn by matplotlib and kept in Django's cache under their content.
+
+The same string stands on pages and in PDFs: colours are attributes (paper colours) and classes (`f-water`, `s-ink`, …) through
+which pages follow light and dark; text is text in our own letterforms. Every chart has a text alternative and, on its page, the
+same figures as a table.
+"""
+
+import hashlib
+import json
+import re
+from collections.abc import Callable, Sequence
+from datetime import datetime, timedelta
+from io import BytesIO
+from typing import TYPE_CHECKING
+from xml.etree import ElementTree as ET
+from zoneinfo import ZoneInfo
+
+from django.core.cache import cache
+from django.utils.formats import date_format, time_format
+from django.utils.translation import get_language
+from django.utils.translation import gettext as _
+
+from stewardship.common import units as u
+from stewardship.common.drawing import INK, LEAF, NAMES, RULE, SOFT, TEXT, WATER, WIDTH
+from stewardship.common.fonts import face_path
+from stewardship.common.written import US, depth_mm_text, hours_text, number_text
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+SVG = "http://www.w3.org/2000/svg"
+XLINK = "http://www.w3.org/1999/xlink"
+EDITION = 1  # raise when the drawing changes, so that cached charts are drawn anew
+KEEP_SECONDS = 30 * 24 * 3600
+POINTS_PER_INCH = (
+    72  # matplotlib's SVG counts in points, so a figure this wide has our drawing units
+)
+
+
+def kept(name: str, content: object, draw: Callable[[], str]) -> str:
+    """The chart `name` of `content` (anything JSON can hold), drawn once per content and language."""
+    key = hashlib.sha256(
+        json.dumps([EDITION, name, get_language(), content], default=str).encode()
+    ).hexdigest()
+    return cache.get_or_set(f"chart:{key}", draw, KEEP_SECONDS)
+
+
+def hyetograph(
+    edges: Sequence[datetime],
+    depths_mm: Sequence[float | None],
+    *,
+    title: str,
+    description: str,
+    units: str,
+    zone: str,
+) -> str:
+    """Rain per interval as bars, and what had fallen so far as a line that ends in the total.
+
+    Parameters
+    ----------
+    edges : ends of the intervals in order, one more than depths; aware instants.
+    depths_mm : depth in each interval, None where no reading exists (drawn as a gap that says so). [mm]
+    title, description : what a person who can't see the chart is told.
+    units : "us" or "metric". zone : IANA name of the zone that the hours are shown in.
+
+    Raises
+    ------
+    ValueError : edges and depths do not fit together, or there is nothing to draw.
+    """
+    if len(edges) != len(depths_mm) + 1 or not depths_mm:
+        raise ValueError("A hyetograph needs one more edge than depths, and at least one depth.")
+    content = [
+        [edge.isoformat() for edge in edges],
+        list(depths_mm),
+        title,
+        description,
+        units,
+        zone,
+    ]
+    return kept(
+        "hyetograph",
+        content,
+        lambda: _draw_hyetograph(edges, depths_mm, title, description, units, ZoneInfo(zone)),
+    )
+
+
+def _draw_hyetograph(
+    edges: Sequence[datetime],
+    depths_mm: Sequence[float | None],
+    title: str,
+    description: str,
+    units: str,
+    zone: ZoneInfo,
+) -> str:
+    from matplotlib.dates import AutoDateLocator, date2num
+    from matplotlib.patheffects import withStroke
+
+    figure = new_figure(height=270)
+    axes = figure.add_axes((0.1, 0.17, 0.84, 0.67))
+    times = date2num([edge.astimezone(zone) for edge in edges])
+    shown = [_shown_depth(depth or 0, units) for depth in depths_mm]
+    spans = times[1:] - times[:-1]
+    axes.bar(
+        times[:-1], shown, width=spans, align="edge", color=WATER, edgecolor=LEAF, linewidth=0.8
+    )
+    axes.set_xlim(times[0], times[-1])
+    axes.set_ylim(0, max(max(shown) * 1.12, _shown_depth(0.5, units)))
+
+    total = 0.0
+    so_far = [0.0]
+    for depth in shown:
+        total += depth
+        so_far.append(total)
+    heaped = axes.twinx()
+    halo = [
+        withStroke(linewidth=5, foreground=LEAF)
+    ]  # keeps the line apart from the bars it crosses
+    heaped.plot(times, so_far, color=INK, linewidth=2, solid_capstyle="round", path_effects=halo)
+    heaped.set_ylim(0, max(total * 1.12, _shown_depth(0.5, units)))
+    heaped.set_axis_off()
+    all_mm = sum(depth or 0 for depth in depths_mm)
+    heaped.annotate(
+        _("total %s") % depth_mm_text(all_mm, units),
+        (times[-1], total),
+        xytext=(-4, 6),
+        textcoords="offset points",
+        ha="right",
+        va="bottom",
+        color=INK,
+    )
+    for start, span, depth in zip(times[:-1], spans, depths_mm, strict=True):
+        if depth is None:
+            axes.axvspan(start, start + span, facecolor=RULE, linewidth=0)
+    if None in depths_mm:
+        first = list(depths_mm).index(None)
+        axes.annotate(
+            _("no reading"),
+            (times[first], 0),
+            xytext=(3, 4),
+            textcoords="offset points",
+            color=SOFT,
+        )
+
+    locator = AutoDateLocator(tz=zone, minticks=3, maxticks=6)
+    axes.xaxis.set_major_locator(locator)
+    axes.xaxis.set_major_formatter(_hour_labels(times[-1] - times[0] > 3, zone))
+    axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, 2 if units == US else 1))
+    axes.yaxis.get_major_locator().set_params(nbins=4)
+    axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
+    axes.set_axisbelow(True)
+    axes.annotate(
+        _bar_words(edges, units),
+        (0, 1),
+        xycoords="axes fraction",
+        xytext=(-52, 12),
+        textcoords="offset points",
+        va="bottom",
+        color=SOFT,
+    )
+    return svg_of(figure, title=title, description=description)
+
+
+def _shown_depth(mm: float, units: str) -> float:
+    return float(u.mm_to_in(mm)) if units == US else mm
+
+
+def _bar_words(edges: Sequence[datetime], units: str) -> str:
+    """What one bar stands for: "in per 15 min"; just the unit when intervals differ."""
+    steps = {later - earlier for earlier, later in zip(edges, edges[1:], strict=False)}
+    unit = "in" if units == US else "mm"
+    if len(steps) > 1:
+        return unit
+    step = steps.pop()
+    span = _("day") if step == timedelta(days=1) else hours_text(step / timedelta(hours=1))
+    return _("%(unit)s per %(span)s") % {"unit": unit, "span": span}
+
+
+def _hour_labels(days_only: bool, zone: ZoneInfo) -> Callable[[float, int], str]:
+    from matplotlib.dates import num2date
+
+    def label(value: float, _at: int) -> str:
+        local = num2date(value, tz=zone)
+        if days_only or (local.hour, local.minute) == (0, 0):
+            return date_format(local, "j M")
+        return time_format(local.time(), "TIME_FORMAT")
+
+    return label
+
+
+def new_figure(*, height: float) -> "Figure":
+    """An empty figure of the drawings' width in our letterforms. [drawing units]"""
+    import matplotlib
+    from matplotlib import font_manager
+    from matplotlib.figure import Figure
+
+    # Set once and alike for all charts, so that threads may draw at the same time; ids are made unique in `svg_of`.
+    matplotlib.rcParams.update(
+        {
+            "svg.fonttype": "none",
+            "svg.hashsalt": "rillbook",
+            "font.size": TEXT,
+            "font.family": ["Source Sans Pro", "DejaVu Sans"],
+            "axes.edgecolor": INK,
+            "axes.labelcolor": INK,
+            "text.color": INK,
+            "xtick.color": INK,
+            "ytick.color": INK,
+            "axes.spines.top": False,
+            "axes.spines.right": False,
+            "axes.spines.left": False,
+            "ytick.major.size": 0,
+            "xtick.major.pad": 7,
+        }
+    )
+    if "Source Sans Pro" not in {font.name for font in font_manager.fontManager.ttflist}:
+        path = face_path("font_source_sans_pro", "SourceSansPro-Regular.ttf")
+        if path is not None:
+            font_manager.fontManager.addfont(path)
+    return Figure(figsize=(WIDTH / POINTS_PER_INCH, height / POINTS_PER_INCH))
+
+
+def svg_of(figure: "Figure", *, title: str, description: str) -> str:
+    """The figure as an inline SVG element: classes for our colours, our letterforms, a text alternative, ids of its own."""
+    buffer = BytesIO()
+    figure.savefig(buffer, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    raw = buffer.getvalue()
+    prefix = "c" + hashlib.sha256(raw + title.encode()).hexdigest()[:10]
+    root = ET.fromstring(raw)  # noqa: S314 - our own output
+    for parent in root.iter():
+        for child in list(parent):
+            if child.tag in {f"{{{SVG}}}metadata", f"{{{SVG}}}style"}:
+                parent.remove(child)
+    for element in root.iter():
+        _restyle(element)
+        _own_ids(element, prefix)
+    for name in ("width", "height"):
+        root.attrib.pop(name, None)
+    root.set("class", "chart")
+    root.set("role", "img")
+    root.set("aria-label", f"{title}. {description}")
+    ET.register_namespace("", SVG)
+    ET.register_namespace("xlink", XLINK)
+    return ET.tostring(root, encoding="unicode")
+
+
+def _restyle(element: ET.Element) -> None:
+    """Turn matplotlib's style attribute into presentation attributes, which stylesheets may override."""
+    style = element.attrib.pop("style", "")
+    for declaration in filter(None, (part.strip() for part in style.split(";"))):
+        name, _colon, value = (part.strip() for part in declaration.partition(":"))
+        if name != "font":  # a shorthand is no attribute; text gets our own face below
+            element.set(name, value)
+    classes = [
+        f"{kind}-{NAMES[colour]}"
+        for kind, name in (("f", "fill"), ("s", "stroke"))
+        if (colour := element.get(name, "").lower()) in NAMES
+    ]
+    if element.tag == f"{{{SVG}}}text":
+        if "fill" not in element.attrib:
+            element.set("fill", INK)
+            classes.append("f-ink")
+        element.set("font-family", "Rill Sans, sans-serif")
+        element.set("font-size", str(TEXT))
+        classes.append("sketch-text")
+    if classes:
+        element.set("class", " ".join(classes))
+
+
+def _own_ids(element: ET.Element, prefix: str) -> None:
+    """Ids must be unique in the page that the chart stands in."""
+    for name, value in element.attrib.items():
+        if name == "id":
+            element.set(name, f"{prefix}-{value}")
+        elif name in ("href", f"{{{XLINK}}}href") and value.startswith("#"):
+            element.set(name, f"#{prefix}-{value[1:]}")
+        elif "url(#" in value:
+            element.set(name, re.sub(r"url\(#", f"url(#{prefix}-", value))
