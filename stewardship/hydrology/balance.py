@@ -256,7 +256,7 @@ class _Run:
         self.volume_m3 = np.minimum(basins.volume_m3(self.depth_m), filled_m3)
         self.soaked_m3 += filled_m3 - self.volume_m3
 
-        emptied = np.flatnonzero((self.volume_m3 == 0) & (filled_m > 0))
+        emptied = np.flatnonzero((self.volume_m3 == 0) & (filled_m > 0) & (self.soaking_m_s > 0))
         self.emptied_s[emptied] = begin_s + filled_m[emptied] / self.soaking_m_s[emptied]
 
         over = np.flatnonzero(self.volume_m3 > basins.lip_volume_m3)
@@ -296,7 +296,7 @@ class _Run:
         before_m3 = self.volume_m3
         needed_s = np.full(len(self.basins), np.inf)
         np.divide(self.depth_m, self.soaking_m_s, out=needed_s, where=self.soaking_m_s > 0)
-        needed_s[before_m3 == 0] = 0.0
+        needed_s[self.depth_m == 0] = 0.0
         emptied = needed_s <= left_s
         left_m = np.where(emptied, 0.0, self.depth_m - self.soaking_m_s * left_s)
         self.volume_m3 = np.minimum(self.basins.volume_m3(np.maximum(left_m, 0.0)), before_m3)

@@ -248,7 +248,7 @@ positive = st.floats(0.01, 50)
     lip_length_m=st.floats(0.05, 5),
     infiltration_mm_h=st.one_of(st.just(0.0), st.floats(0.1, 500)),
     inlet_capacity_m3_s=st.one_of(st.just(np.inf), st.floats(0, 0.05)),
-    initial_share=st.floats(0, 1.5),
+    initial_share=st.one_of(st.just(0.0), st.floats(1e-6, 1.5)),
 )
 def test_no_water_is_lost_or_made(
     rain_mm,
