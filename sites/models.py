@@ -1,11 +1,12 @@
 """Where: sites, their basins, inlets, sediment traps and plantings. Lengths in metres, areas in m²."""
 
+from calendar import monthrange
 from datetime import date
 from typing import Self
 
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
-from django.db.models import Q
+from django.db.models import Max, Q
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Agency
@@ -28,6 +29,23 @@ class SiteQuerySet(models.QuerySet["Site"]):
     def of_agencies(self, agencies: models.QuerySet[Agency]) -> Self:
         """Sites on ground that one of these agencies owns."""
         return self.filter(agency__in=agencies)
+
+    def with_youngest(self) -> Self:
+        """Annotates `youngest`: the day of the latest acceptance or replanting among the site's basins."""
+        return self.annotate(youngest=Max("basins__phase_from"))
+
+    def in_phase(self, phase: str, *, on: date) -> Self:
+        """Sites whose youngest planting is in that phase on the day; the same rule as `phase_on`."""
+        year_ago, two_years_ago = (
+            months_before(on, ESTABLISHING_FROM_MONTH),
+            months_before(on, SETTLED_FROM_MONTH),
+        )
+        young = Q(youngest__isnull=True) | Q(youngest__gt=year_ago)
+        settled = Q(youngest__lte=two_years_ago)
+        wanted = {Phase.SETTLING_IN: young, Phase.SETTLED: settled}.get(
+            Phase(phase), ~young & ~settled
+        )
+        return self.with_youngest().filter(wanted)
 
 
 class Site(models.Model):
@@ -112,6 +130,12 @@ class Site(models.Model):
         return phase_on(max(starts), on=on) if starts else Phase.SETTLING_IN
 
 
+def months_before(day: date, months: int) -> date:
+    """The same day so many months earlier; the last of the month where that day does not exist."""
+    year, month = divmod(day.year * 12 + day.month - 1 - months, 12)
+    return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))
+
+
 def phase_on(started: date, *, on: date) -> str:
     """The phase, on a day, of a planting accepted or replanted on `started`."""
     months = (on.year - started.year) * 12 + on.month - started.month - (on.day < started.day)
@@ -140,6 +164,8 @@ class Basin(models.Model):
     planted_catchment_m2 = models.FloatField(_("unpaved catchment (m²)"), default=0)
     unpaved_curve_number = models.FloatField(_("curve number of the unpaved part"), default=77)
     phase_from = models.DateField(_("accepted or replanted"), null=True, blank=True)
+    #: what was typed for each measure, e.g. {"depth_m": "8 in"}; the columns hold it in SI
+    typed = models.JSONField(_("as typed"), default=dict, blank=True, editable=False)
 
     class Meta:
         ordering = ["site", "label"]
@@ -177,6 +203,7 @@ class Inlet(models.Model):
     kind = models.CharField(_("kind"), max_length=12, choices=InletKind)
     width_m = models.FloatField(_("opening width or diameter (m)"))
     height_m = models.FloatField(_("opening height (m)"), null=True, blank=True)
+    typed = models.JSONField(_("as typed"), default=dict, blank=True, editable=False)
 
     class Meta:
         constraints = [
@@ -202,6 +229,7 @@ class SedimentTrap(models.Model):
         _("lip below the inlet bottom (m)"),
         help_text=_("2–3 in is usual; a lip at or above the inlet keeps water out."),
     )
+    typed = models.JSONField(_("as typed"), default=dict, blank=True, editable=False)
 
     class Meta:
         constraints = [

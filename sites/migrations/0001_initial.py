@@ -31,6 +31,7 @@ class Migration(migrations.Migration):
                 ('planted_catchment_m2', models.FloatField(default=0, verbose_name='unpaved catchment (m²)')),
                 ('unpaved_curve_number', models.FloatField(default=77, verbose_name='curve number of the unpaved part')),
                 ('phase_from', models.DateField(blank=True, null=True, verbose_name='accepted or replanted')),
+                ('typed', models.JSONField(blank=True, default=dict, editable=False, verbose_name='as typed')),
             ],
             options={
                 'ordering': ['site', 'label'],
@@ -43,6 +44,7 @@ class Migration(migrations.Migration):
                 ('kind', models.CharField(choices=[('curb_cut', 'Curb cut'), ('curb_core', 'Curb core')], max_length=12, verbose_name='kind')),
                 ('width_m', models.FloatField(verbose_name='opening width or diameter (m)')),
                 ('height_m', models.FloatField(blank=True, null=True, verbose_name='opening height (m)')),
+                ('typed', models.JSONField(blank=True, default=dict, editable=False, verbose_name='as typed')),
                 ('basin', models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='inlets', to='sites.basin')),
             ],
         ),
@@ -68,6 +70,7 @@ class Migration(migrations.Migration):
                 ('width_m', models.FloatField(verbose_name='width (m)')),
                 ('depth_m', models.FloatField(verbose_name='depth (m)')),
                 ('lip_below_inlet_m', models.FloatField(help_text='2–3 in is usual; a lip at or above the inlet keeps water out.', verbose_name='lip below the inlet bottom (m)')),
+                ('typed', models.JSONField(blank=True, default=dict, editable=False, verbose_name='as typed')),
                 ('inlet', models.OneToOneField(on_delete=django.db.models.deletion.PROTECT, related_name='trap', to='sites.inlet')),
             ],
         ),
