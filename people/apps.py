@@ -6,3 +6,9 @@ class PeopleConfig(AppConfig):
     name = "people"
     label = "people"
     verbose_name = _("People")
+
+    def ready(self) -> None:
+        from people.models import Program
+        from stewardship.outbox.sender import read_sender_with
+
+        read_sender_with(Program.get)
