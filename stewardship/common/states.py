@@ -6,6 +6,8 @@ The mark never stands alone; `{% state %}` always writes the word beside it.
 
 from typing import Any
 
+from stewardship.common.drawing import NAMES, SOFT, SOIL, WATER
+
 TONES: dict[str, tuple[str, ...]] = {
     "settled": (
         "good",
@@ -53,25 +55,32 @@ _DROP = "M7 1C9.200 4.400 11.500 6.600 11.500 9.700A4.500 4.500 0 0 1 2.500 9.70
 _HEAP = "M.8 13.200C3.400 13 4.200 5.500 7 5.500S10.600 13 13.200 13.200Z"
 
 
-def _svg(inner: str) -> str:
+def _mark(colour: str, line: str, *, filled: str = "") -> str:
+    """A mark of one colour: `line` drawn, `filled` drawn solid."""
+    name = NAMES[colour]
+    solid = f'<path class="f-{name} s-{name}" fill="{colour}" d="{filled}"/>' if filled else ""
     return (
-        '<svg viewBox="0 0 14 15" width="13" height="14" aria-hidden="true" focusable="false" fill="none" '
-        f'stroke="currentColor" stroke-width="1.5" stroke-linejoin="round" stroke-linecap="round">{inner}</svg>'
+        '<svg viewBox="0 0 14 15" width="13" height="14" aria-hidden="true" focusable="false">'
+        f'<g class="s-{name}" fill="none" stroke="{colour}" stroke-width="1.5" stroke-linejoin="round" '
+        f'stroke-linecap="round">{solid}<path d="{line}"/></g></svg>'
     )
 
 
 MARKS = {
-    "settled": _svg(f'<path fill="currentColor" d="{_DROP}"/>'),
-    "begun": _svg(
-        f'<path d="{_DROP}"/><path fill="currentColor" stroke="none" d="M2.500 9a4.500 5 0 0 0 9 0z"/>'
+    "settled": _mark(WATER, _DROP, filled=_DROP),
+    "begun": _mark(WATER, _DROP, filled="M3 10h8a4 4 0 0 1-8 0z"),
+    "waiting": _mark(WATER, _DROP),
+    "look": _mark(SOIL, _HEAP),
+    "act": _mark(SOIL, _HEAP, filled=_HEAP),
+    "danger": _mark(SOIL, "M4 14V1.500", filled="M4 1.500L12.200 5 4 8.500z"),
+    "closed": _mark(SOFT, "M1.500 9.500h11"),
+    "unknown": _mark(
+        SOFT,
+        "M4.300 6.300a4.500 4.500 0 0 1 5.400 0M11.500 9.500a4.500 4.500 0 0 1-2.500 3.600M5 13.100a4.500 4.500 0 0 1-2.500-3.600",
     ),
-    "waiting": _svg(f'<path d="{_DROP}"/>'),
-    "look": _svg(f'<path d="{_HEAP}"/>'),
-    "act": _svg(f'<path fill="currentColor" d="{_HEAP}"/>'),
-    "danger": _svg('<path fill="currentColor" d="M4 14V1.500L12.200 5 4 8.500"/>'),
-    "closed": _svg('<path d="M1.500 9.500h11"/>'),
-    "unknown": _svg('<circle cx="7" cy="9" r="4.600" stroke-dasharray="1.600 2.200"/>'),
-    "plain": _svg('<circle cx="7" cy="9" r="2" fill="currentColor"/>'),
+    "plain": _mark(
+        WATER, "M7 8h.1", filled="M7 10.500a1.500 1.500 0 0 1 0-3 1.500 1.500 0 0 1 0 3z"
+    ),
 }
 
 
