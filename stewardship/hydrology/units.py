@@ -23,9 +23,7 @@ MM_PER_M = 1_000.0  # [mm/m], exact
 M_PER_FOOT = 0.3048  # [m/ft], exact [1]
 M3_PER_CUBIC_FOOT = M_PER_FOOT**3  # [m³/ft³], exact [1]
 L_PER_US_GALLON = 3.785411784  # [L/gal], exact: 231 cubic inches [1]
-L_PER_M3 = 1_000.0  # [L/m³], exact
 SECONDS_PER_HOUR = 3_600  # [s/h]
-SECONDS_PER_DAY = 86_400  # [s/d], civil days of 24 h
 GRAVITY_M_S2 = 9.80665  # [m/s²], standard value [2]
 
 

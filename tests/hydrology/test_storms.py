@@ -193,6 +193,14 @@ def test_a_day_long_window_does_not_reach_into_the_next_storm():
     assert storms.peak_um[DAY_S].tolist() == [10_000, 20_000]
 
 
+def test_a_long_storm_does_not_borrow_from_a_downpour_before_or_after_it():
+    # 30 hours of 1 mm between two hours of 50 mm, each 7 h away: any 24 h of its own hold 24 mm.
+    start_s = np.array([0, *range(8, 38), 45]) * HOUR_S
+    depth_um = np.array([50_000] + [1_000] * 30 + [50_000])
+    storms = find_storms(start_s, start_s + HOUR_S, depth_um)
+    assert storms.peak_um[DAY_S].tolist() == [50_000, 24_000, 50_000]
+
+
 def test_a_window_may_open_inside_a_reading():
     # 10 mm in 10 min, then 1 mm in 20 min: the best 15 min take 5 of the 20: 10.25 mm.
     storms = find_storms([0, 600], [600, 1_800], [10_000, 1_000], windows_s=(1_500,))
