@@ -403,7 +403,9 @@ def make_care_rule(
     starts_on: date = date(2023, 1, 1),
     **fields,
 ) -> CareRule:
+    """In the place of the rule that a new installation starts with."""
     after_rain = trigger == Trigger.AFTER_RAIN
+    CareRule.objects.filter(trigger=trigger, phase=phase, ends_on=None, duties=None).delete()
     return CareRule.objects.create(
         trigger=trigger,
         phase=phase,
@@ -416,6 +418,7 @@ def make_care_rule(
 
 
 def make_hand_on(action: str, after_days: int, starts_on: date = date(2023, 1, 1)) -> HandOnStep:
+    HandOnStep.objects.filter(action=action, ends_on=None).delete()
     return HandOnStep.objects.create(action=action, after_days=after_days, starts_on=starts_on)
 
 

@@ -73,5 +73,29 @@ class CheckReason(TextChoices):
     NO_CHANNEL = "no_channel", _("No way to reach them")
 
 
+class NeedsPerson(TextChoices):
+    """Why a duty stands on the coordinator’s list."""
+
+    CANNOT = "cannot", _("Can’t this time")
+    NOT_MINE = "not_mine", _("Said it is not theirs any more")
+    NO_CHANNEL = "no_channel", _("No way to reach anybody")
+    NO_ANSWER = "no_answer", _("Nobody has answered")
+    UNSAFE = "unsafe", _("Unsafe: not for residents or volunteers")
+
+
+class RainAsk(TextChoices):
+    """What a person has to decide about rain that came in late or is not known."""
+
+    ADD = "add", _("Late rain: a look would be due")
+    NEEDLESS = "needless", _("Told needlessly: the rain was less")
+    UNKNOWN = "unknown", _("Rain not known here")
+
+
+class RainDecision(TextChoices):
+    ACT = "act", _("Done so")
+    LEAVE = "leave", _("Left as it is")
+    OVERTAKEN = "overtaken", _("Overtaken by newer readings")
+
+
 #: Judgements that ask for a follow-up duty.
 NEEDS_WORK = [Judgement.ACT, Judgement.UNSAFE]

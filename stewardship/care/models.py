@@ -5,7 +5,7 @@ from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Q
+from django.db.models import Exists, OuterRef, Q, Subquery
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -21,7 +21,10 @@ from stewardship.care.choices import (
     HandOnAction,
     Item,
     Judgement,
+    NeedsPerson,
     Outcome,
+    RainAsk,
+    RainDecision,
     Trigger,
 )
 from stewardship.common.constraints import in_order, not_negative, one_of
@@ -113,6 +116,21 @@ class DutyQuerySet(models.QuerySet["Duty"]):
         """Open duties that nobody in force owes."""
         return self.open().filter(owed_by__isnull=True)
 
+    def needing_a_person(self) -> Self:
+        """Open duties on the coordinator’s list."""
+        return self.open().filter(needs_person_since__isnull=False)
+
+    def with_latest(self) -> Self:
+        """With `told_at` and `told_status` of the latest letter, and `answer_kind` and `answer_at` of the latest answer."""
+        told = Reminder.objects.filter(duty=OuterRef("pk")).order_by("-made_at", "-pk")
+        answered = Answer.objects.filter(duty=OuterRef("pk")).order_by("-at", "-pk")
+        return self.annotate(
+            told_at=Subquery(told.values("made_at")[:1]),
+            told_status=Subquery(told.values("message__status")[:1]),
+            answer_kind=Subquery(answered.values("kind")[:1]),
+            answer_at=Subquery(answered.values("at")[:1]),
+        )
+
 
 class Duty(models.Model):
     """One dated obligation at one site. A later storm joins the open after-rain duty instead of making a second."""
@@ -128,7 +146,9 @@ class Duty(models.Model):
     )
     opened_on = models.DateField(_("opened"))
     due_on = models.DateField(_("due"))
-    #: why, as data: {"rains": [{"day": iso, "depth_um": n, "sources": [{gauge, weight}]}]} | {"every_days": n} | {"item", "note"}
+    #: Why, as data; `words.reason_text` says it. After rain {"rains": [{"day", "from", "depth_um", "sureness", "storm",
+    #: "revision", "sources": [{"gauge", "weight"}]}]}, days in ISO form; by calendar {"every_days", "last_look"}; after a
+    #: finding {"item", "judgement", "basin", "note", "day", "visit"}.
     reason = models.JSONField(_("reason"), default=dict)
     owed_by = models.ForeignKey(
         Responsibility,
@@ -142,7 +162,7 @@ class Duty(models.Model):
     needs_person_since = models.DateField(
         _("on the coordinator’s list since"), null=True, blank=True
     )
-    needs_person_why = models.CharField(_("why"), max_length=200, blank=True)
+    needs_person_why = models.CharField(_("why"), max_length=12, choices=NeedsPerson, blank=True)
 
     objects = DutyQuerySet.as_manager()
 
@@ -153,6 +173,11 @@ class Duty(models.Model):
             one_of("trigger", Trigger.values, name="duty_trigger_known"),
             one_of("state", DutyState.values, name="duty_state_known"),
             in_order("opened_on", "due_on", name="duty_due_not_before_opened"),
+            models.CheckConstraint(
+                condition=Q(needs_person_since__isnull=True, needs_person_why="")
+                | Q(needs_person_since__isnull=False, needs_person_why__in=NeedsPerson.values),
+                name="duty_needs_person_iff_why",
+            ),
             models.CheckConstraint(
                 condition=Q(state=DutyState.OPEN, closed_on__isnull=True)
                 | (~Q(state=DutyState.OPEN) & Q(closed_on__isnull=False)),
@@ -198,6 +223,15 @@ class Reminder(models.Model):
         return f"{self.person}: {self.duty}"
 
 
+class VisitQuerySet(models.QuerySet["Visit"]):
+    def looks(self, *, until: date) -> Self:
+        """Visits up to that day on which somebody really saw the site: not one where every finding says "not seen"."""
+        seen = Finding.objects.filter(visit=OuterRef("pk"))
+        return self.filter(outcome=Outcome.DONE, happened_on__lte=until).filter(
+            ~Exists(seen) | Exists(seen.exclude(judgement=Judgement.NOT_SEEN))
+        )
+
+
 class Visit(models.Model):
     """What happened at a site: who did it, when it happened, when it was written down. Done by is not owed by."""
 
@@ -222,6 +256,10 @@ class Visit(models.Model):
     )
     minutes = models.PositiveSmallIntegerField(_("minutes"), null=True, blank=True)
     note = models.TextField(_("note"), blank=True)
+    #: made with the form; the same form sent twice is one visit
+    entry_key = models.UUIDField(null=True, blank=True, unique=True, editable=False)
+
+    objects = VisitQuerySet.as_manager()
 
     class Meta:
         ordering = ["-happened_on", "-pk"]
@@ -247,11 +285,18 @@ class Finding(models.Model):
     )
     item = models.CharField(_("item"), max_length=12, choices=Item)
     judgement = models.CharField(_("judgement"), max_length=12, choices=Judgement)
+    measured_m = models.FloatField(
+        _("measured (m)"),
+        null=True,
+        blank=True,
+        help_text=_("Of a trap: from the inlet bottom down to the silt."),
+    )
     note = models.CharField(_("note"), max_length=300, blank=True)
 
     class Meta:
         ordering = ["pk"]
         constraints = [
+            not_negative("measured_m", name="finding_measure_not_negative"),
             one_of("item", Item.values, name="finding_item_known"),
             one_of("judgement", Judgement.values, name="finding_judgement_known"),
             models.UniqueConstraint(
@@ -332,6 +377,14 @@ class ContactCheck(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     outcome = models.CharField(_("what was found out"), max_length=300, blank=True)
+    message = models.OneToOneField(
+        Message,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="contact_check",
+        verbose_name=_("letter that came back"),
+    )
 
     objects = ContactCheckQuerySet.as_manager()
 
@@ -353,3 +406,52 @@ class ContactCheck(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person}: {self.get_reason_display()}"
+
+
+class RainQuestionQuerySet(models.QuerySet["RainQuestion"]):
+    def open(self) -> Self:
+        return self.filter(decided_at__isnull=True)
+
+
+class RainQuestion(models.Model):
+    """Late or unknown rain that no rule acts on by itself: a person decides, once."""
+
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="rain_questions")
+    storm = models.ForeignKey(Storm, on_delete=models.PROTECT, related_name="rain_questions")
+    duty = models.ForeignKey(
+        Duty, null=True, blank=True, on_delete=models.PROTECT, related_name="rain_questions"
+    )
+    ask = models.CharField(_("question"), max_length=12, choices=RainAsk)
+    storm_revision = models.PositiveIntegerField(_("of storm revision"))
+    asked_at = models.DateTimeField(_("asked"), default=timezone.now)
+    decided_at = models.DateTimeField(_("decided"), null=True, blank=True)
+    decision = models.CharField(_("decision"), max_length=12, choices=RainDecision, blank=True)
+    decided_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    note = models.CharField(_("note"), max_length=300, blank=True)
+
+    objects = RainQuestionQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-storm__end_s", "site", "pk"]
+        constraints = [
+            one_of("ask", RainAsk.values, name="rain_question_known"),
+            models.CheckConstraint(
+                condition=Q(decided_at__isnull=True, decision="")
+                | Q(decided_at__isnull=False, decision__in=RainDecision.values),
+                name="rain_question_decided_iff_time",
+            ),
+            models.CheckConstraint(
+                condition=~Q(ask=RainAsk.NEEDLESS) | Q(duty__isnull=False),
+                name="rain_question_needless_names_duty",
+            ),
+            models.UniqueConstraint(
+                fields=["site", "storm"],
+                condition=Q(decided_at__isnull=True),
+                name="rain_question_open_once",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site.code}: {self.get_ask_display()}"
