@@ -38,4 +38,5 @@ def read_table(name: str) -> list[dict[str, str]]:
 def facts() -> dict[str, Any]:
     """fixtures/program.json: the program, its agencies, rules, and where the middle of the town is."""
     path = settings.BASE_DIR / "fixtures" / "program.json"
-    return json.loads(path.read_text(encoding="utf-8"))
+    loaded: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return loaded
