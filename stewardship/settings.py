@@ -149,6 +149,7 @@ ACCOUNT_EMAIL_VERIFICATION = "none"
 ACCOUNT_LOGIN_BY_CODE_ENABLED = True
 ACCOUNT_PREVENT_ENUMERATION = True
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
+ACCOUNT_EMAIL_NOTIFICATIONS = True  # a letter whenever a password or the second step changes
 MFA_TOTP_ISSUER = "Rillbook"
 LOGIN_REDIRECT_URL = "home"
 LOGIN_URL = "account_login"
