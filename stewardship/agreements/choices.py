@@ -45,3 +45,15 @@ class SigningMethod(TextChoices):
 class DocumentKind(TextChoices):
     TO_SIGN = "to_sign", _("Ready to sign")
     SIGNED = "signed", _("Signed copy")
+
+
+class DutyGroup(TextChoices):
+    """The duties that a household is walked through before it signs."""
+
+    LITTER = "litter", _("Litter and leaves")
+    INLET = "inlet", _("Keep the inlet open")
+    TRAP = "trap", _("Empty the sediment trap")
+    PLANTS = "plants", _("Water, weed and trim")
+    STANDING = "standing", _("Look for standing water")
+    REPORT = "report", _("Tell us")
+    CAUTION = "caution", _("What is not yours to do")

@@ -16,6 +16,7 @@ from stewardship.agreements.choices import (
     AgreementState,
     Capacity,
     DocumentKind,
+    DutyGroup,
     InstrumentKind,
     ResponsibilityRole,
     SigningMethod,
@@ -52,10 +53,18 @@ class Wording(models.Model):
 
 class AgreementQuerySet(models.QuerySet["Agreement"]):
     def in_force(self, *, on: date) -> Self:
-        """Agreements that bind somebody on that day."""
-        return self.filter(state=AgreementState.IN_FORCE, begins_on__lte=on).filter(
-            Q(ends_on__isnull=True) | Q(ends_on__gte=on)
-        )
+        """Agreements that bind somebody on that day, ended since or not."""
+        return self.filter(
+            state__in=[AgreementState.IN_FORCE, AgreementState.ENDED], begins_on__lte=on
+        ).filter(Q(ends_on__isnull=True) | Q(ends_on__gt=on))
+
+    def unfinished(self) -> Self:
+        """Agreements that are still being talked over, newest first."""
+        return self.filter(state=AgreementState.DRAFT)
+
+    def with_signing(self) -> Self:
+        """With what `signing.missing_signatures` reads, in a fixed number of queries."""
+        return self.prefetch_related("parties__person", "parties__agency", "parties__signature")
 
 
 class Agreement(models.Model):
@@ -69,8 +78,13 @@ class Agreement(models.Model):
     sites = models.ManyToManyField(Site, related_name="agreements", verbose_name=_("sites"))
     wording = models.ForeignKey(Wording, on_delete=models.PROTECT, related_name="agreements")
     language = models.CharField(_("language"), max_length=8, choices=Language, default=Language.EN)
-    begins_on = models.DateField(_("begins"), null=True, blank=True)
-    ends_on = models.DateField(_("ends"), null=True, blank=True, help_text=_("Empty: until ended."))
+    begins_on = models.DateField(_("from"), null=True, blank=True)
+    ends_on = models.DateField(
+        _("until"),
+        null=True,
+        blank=True,
+        help_text=_("The first day on which it binds nobody any more. Empty: until ended."),
+    )
     ended_why = models.CharField(_("why it ended"), max_length=200, blank=True)
     created_at = models.DateTimeField(_("entered"), default=timezone.now, editable=False)
 
@@ -98,6 +112,24 @@ class Agreement(models.Model):
 
 class AgreementEvent(StateEvent):
     agreement = models.ForeignKey(Agreement, on_delete=models.CASCADE, related_name="events")
+
+
+class DutyShown(models.Model):
+    """That one group of duties was walked through with the household before it signed."""
+
+    agreement = models.ForeignKey(Agreement, on_delete=models.CASCADE, related_name="duties_shown")
+    group = models.CharField(_("duty"), max_length=16, choices=DutyGroup)
+    at = models.DateTimeField(_("when"), default=timezone.now)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["agreement", "group"], name="duty_shown_once"),
+            one_of("group", DutyGroup.values, name="duty_shown_group_known"),
+        ]
+
+    def __str__(self) -> str:
+        return self.get_group_display()
 
 
 class Party(models.Model):
@@ -141,13 +173,14 @@ class Document(models.Model):
     content = models.BinaryField(editable=False)
     sha256 = models.CharField(max_length=64)
     pages = models.PositiveSmallIntegerField(_("pages"))
+    dated = models.DateField(_("dated"), default=timezone.localdate)
     made_at = models.DateTimeField(_("made"), default=timezone.now)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
     class Meta:
-        ordering = ["-made_at", "-pk"]
+        ordering = ["-version", "-pk"]
         constraints = [
             models.UniqueConstraint(
                 fields=["agreement", "kind", "version"], name="document_version_once"
@@ -168,6 +201,14 @@ class Signature(models.Model):
     signed_on = models.DateField(_("signed"))
     typed_name = models.CharField(_("name as signed"), max_length=160)
     original_kept_at = models.CharField(_("where the paper is"), max_length=200, blank=True)
+    scan = models.ForeignKey(
+        Document,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="scanned_signatures",
+        verbose_name=_("scan"),
+    )
     recorded_at = models.DateTimeField(_("recorded"), default=timezone.now)
     recorded_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
