@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
-EDITION = 1  # raise when the drawing changes, so that cached charts are drawn anew
+EDITION = 2  # raise when the drawing changes, so that cached charts are drawn anew
 KEEP_SECONDS = 30 * 24 * 3600
 POINTS_PER_INCH = (
     72  # matplotlib's SVG counts in points, so a figure this wide has our drawing units
@@ -237,7 +237,9 @@ def svg_of(figure: "Figure", *, title: str, description: str) -> str:
         root.attrib.pop(name, None)
     root.set("class", "chart")
     root.set("role", "img")
-    root.set("aria-label", f"{title}. {description}")
+    alternative = ET.Element(f"{{{SVG}}}title")  # WeasyPrint makes the PDF's alternative of it, too
+    alternative.text = f"{title}. {description}"
+    root.insert(0, alternative)
     ET.register_namespace("", SVG)
     ET.register_namespace("xlink", XLINK)
     return ET.tostring(root, encoding="unicode")

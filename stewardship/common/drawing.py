@@ -350,6 +350,6 @@ def basin_section_svg(
         _words((X_FLOOR + X_FLOOR_END) / 2 + 30, bottom + 4, [_("planted hollow"), said["water"]]),
     ]
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" class="basin-section" role="img" viewBox="0 0 {WIDTH} {height:.0f}" '
-        f'aria-label="{escape(_sentence(s, units, said))}">{"".join(parts)}</svg>'
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="basin-section" role="img" viewBox="0 0 {WIDTH} {height:.0f}"'
+        f"><title>{escape(_sentence(s, units, said))}</title>{''.join(parts)}</svg>"
     )

@@ -62,10 +62,10 @@ class FontFinder(BaseFinder):
 
     def find(self, path: str, find_all: bool = False, **kwargs) -> str | list[str]:
         folder, _, face = path.partition("/")
-        found = str(self.paths[face]) if folder == PREFIX and face in self.paths else ""
-        if find_all:
-            return [found] if found else []
-        return found
+        if folder != PREFIX or face not in self.paths:
+            return []
+        found = str(self.paths[face])
+        return [found] if find_all else found
 
     def list(self, ignore_patterns: list[str]) -> Iterator[tuple[str, FileSystemStorage]]:
         for face, path in self.paths.items():

@@ -60,7 +60,7 @@ def _mark(colour: str, line: str, *, filled: str = "") -> str:
     name = NAMES[colour]
     solid = f'<path class="f-{name} s-{name}" fill="{colour}" d="{filled}"/>' if filled else ""
     return (
-        '<svg viewBox="0 0 14 15" width="13" height="14" aria-hidden="true" focusable="false">'
+        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 14 15" width="13" height="14" aria-hidden="true" focusable="false">'
         f'<g class="s-{name}" fill="none" stroke="{colour}" stroke-width="1.5" stroke-linejoin="round" '
         f'stroke-linecap="round">{solid}<path d="{line}"/></g></svg>'
     )

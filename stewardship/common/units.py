@@ -1,18 +1,20 @@
 """Conversions between what is stored (SI) and US customary units. Pure numbers; `written.py` puts them into words.
 
-The factors are exact by definition: NIST Special Publication 811 (2008), Appendix B.
+Decimals, so that 0.62 in stays 0.62 in. The factors are exact by definition: NIST Special Publication 811 (2008), appendix B.
 """
 
 from decimal import Decimal
 
-MM_PER_INCH = Decimal("25.4")  # international inch, 1959
-M_PER_FOOT = Decimal("0.3048")
-M_PER_MILE = Decimal("1609.344")  # 5280 ft
-L_PER_GALLON = Decimal("3.785411784")  # US liquid gallon, 231 cubic inches
-L_PER_CUBIC_FOOT = Decimal("28.316846592")  # 0.3048³ m³
-M2_PER_SQUARE_FOOT = Decimal("0.09290304")  # 0.3048² m²
+from stewardship.hydrology import units as si
+
+MM_PER_INCH = Decimal(str(si.MM_PER_INCH))
+M_PER_FOOT = Decimal(str(si.M_PER_FOOT))
+M_PER_MILE = 5280 * M_PER_FOOT
+L_PER_GALLON = Decimal(str(si.L_PER_US_GALLON))
+M2_PER_SQUARE_FOOT = M_PER_FOOT**2
+L_PER_CUBIC_FOOT = 1000 * M_PER_FOOT**3
 SQUARE_FEET_PER_ACRE = 43_560  # international acre
-UM_PER_MM = 1000
+UM_PER_MM = si.UM_PER_MM
 
 Number = int | float | Decimal
 
