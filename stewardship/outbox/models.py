@@ -112,6 +112,10 @@ class Message(models.Model):
 class MessageEvent(StateEvent):
     message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="events")
 
+    @property
+    def became_words(self) -> str:
+        return Status(self.became).label
+
 
 class OptOutQuerySet(models.QuerySet["OptOut"]):
     def standing(self) -> Self:
