@@ -1,0 +1,37 @@
+"""Gauges, readings, the storms found in them, and what each storm was at each site.
+
+Readings and storms keep time as whole seconds since 1970-01-01 UTC (`start_s`, `end_s`): a reading is the interval
+(start, end]. Depths are whole micrometres (`_um`): 0.01 in is exactly 254 µm, so sums of readings are exact.
+"""
+
+from stewardship.rain.models.gauges import Gauge, GaugeOutage, RainRule
+from stewardship.rain.models.readings import (
+    Reading,
+    ReadingBatch,
+    ReadingCorrection,
+    RejectedRow,
+)
+from stewardship.rain.models.storms import (
+    BasinWater,
+    GaugeStorm,
+    SiteRain,
+    Storm,
+    StormRevision,
+)
+from stewardship.rain.times import instant
+
+__all__ = [
+    "BasinWater",
+    "Gauge",
+    "GaugeOutage",
+    "GaugeStorm",
+    "RainRule",
+    "Reading",
+    "ReadingBatch",
+    "ReadingCorrection",
+    "RejectedRow",
+    "SiteRain",
+    "Storm",
+    "StormRevision",
+    "instant",
+]

@@ -1,0 +1,131 @@
+"""Gauges, their outages, and the dated settings of storm finding."""
+
+from datetime import date
+from typing import Self
+
+from django.db import models
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Person
+from stewardship.common.constraints import in_order, one_of
+from stewardship.rain.choices import DepthUnit, GaugeKind
+
+
+class RainRule(models.Model):
+    """Dated settings of storm finding. Past storms are not recomputed when a new rule starts."""
+
+    starts_on = models.DateField(_("from"), unique=True)
+    dry_gap_s = models.PositiveIntegerField(
+        _("dry time that ends a storm (s)"),
+        default=21_600,
+        help_text=_("6 hours is the commonest choice."),
+    )
+    least_depth_um = models.PositiveIntegerField(
+        _("least depth of a storm that is listed (µm)"),
+        default=2_540,
+        help_text=_("0.10 in by default."),
+    )
+    source = models.CharField(_("where this comes from"), max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["starts_on"]
+        constraints = [
+            models.CheckConstraint(condition=Q(dry_gap_s__gt=0), name="rain_rule_gap_positive")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.starts_on}: {self.dry_gap_s / 3600:g} h"
+
+
+class GaugeQuerySet(models.QuerySet["Gauge"]):
+    def active(self, *, on: date) -> Self:
+        """Gauges that stood on that day, the last one included."""
+        return self.filter(starts_by(on) & lasts_until(on))
+
+    def read_by(self, person: Person | None) -> Self:
+        """Gauges that this person reads; none for a log-in without a person."""
+        return self.filter(readers=person) if person is not None else self.none()
+
+
+def starts_by(day: date) -> Q:
+    return Q(started_on__lte=day)
+
+
+def lasts_until(day: date) -> Q:
+    return Q(ended_on__isnull=True) | Q(ended_on__gte=day)
+
+
+class Gauge(models.Model):
+    """A rain gauge and how it reports."""
+
+    code = models.SlugField(_("gauge code"), max_length=24, unique=True)
+    name = models.CharField(_("name"), max_length=120)
+    kind = models.CharField(_("kind"), max_length=12, choices=GaugeKind)
+    lat = models.FloatField(_("latitude"))
+    lon = models.FloatField(_("longitude"))
+    reach_m = models.PositiveIntegerField(_("how far it speaks for (m)"), default=5_000)
+    unit = models.CharField(
+        _("unit it reports in"), max_length=4, choices=DepthUnit, default=DepthUnit.INCH
+    )
+    observation_hour = models.PositiveSmallIntegerField(
+        _("hour of the daily reading"),
+        null=True,
+        blank=True,
+        help_text=_("Local clock time, all year; 7 is usual."),
+    )
+    lists_dry = models.BooleanField(
+        _("reports dry times too"),
+        default=True,
+        help_text=_(
+            "If so, a time without a reading is missing. If not, silence between readings is dry."
+        ),
+    )
+    readers = models.ManyToManyField(
+        Person, blank=True, related_name="gauges", verbose_name=_("who reads it")
+    )
+    started_on = models.DateField(_("since"))
+    ended_on = models.DateField(_("until"), null=True, blank=True)
+
+    objects = GaugeQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["code"]
+        constraints = [
+            one_of("kind", GaugeKind.values, name="gauge_kind_known"),
+            one_of("unit", DepthUnit.values, name="gauge_unit_known"),
+            models.CheckConstraint(
+                condition=Q(lat__gte=-90, lat__lte=90, lon__gte=-180, lon__lte=180),
+                name="gauge_place_on_earth",
+            ),
+            models.CheckConstraint(
+                condition=(
+                    Q(kind=GaugeKind.DAILY) & Q(observation_hour__gte=0, observation_hour__lte=23)
+                )
+                | (~Q(kind=GaugeKind.DAILY) & Q(observation_hour__isnull=True)),
+                name="gauge_hour_iff_daily",
+            ),
+            in_order("started_on", "ended_on", name="gauge_days_in_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.code} · {self.name}"
+
+    def stands(self, *, on: date) -> bool:
+        return self.started_on <= on and (self.ended_on is None or on <= self.ended_on)
+
+
+class GaugeOutage(models.Model):
+    """A time in which a gauge did not measure, whatever it reported. No end yet: it is still out."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="outages")
+    start_s = models.BigIntegerField(_("from"))
+    end_s = models.BigIntegerField(_("until"), null=True, blank=True)
+    why = models.CharField(_("why"), max_length=200)
+
+    class Meta:
+        ordering = ["start_s"]
+        constraints = [in_order("start_s", "end_s", name="outage_times_in_order")]
+
+    def __str__(self) -> str:
+        return f"{self.gauge.code}: {self.why}"

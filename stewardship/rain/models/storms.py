@@ -1,0 +1,206 @@
+"""Storms over the program, their revisions, each gauge's part, and what they were at each site."""
+
+from datetime import datetime
+from typing import Self
+
+from django.db import models
+from django.db.models import F, Q
+from django.utils import timezone
+from django.utils.translation import gettext_lazy as _
+
+from sites.models import Basin, Site
+from stewardship.common.constraints import not_negative, one_of
+from stewardship.rain.choices import Sureness
+from stewardship.rain.models.gauges import Gauge
+from stewardship.rain.times import instant
+
+
+class StormQuerySet(models.QuerySet["Storm"]):
+    def standing(self) -> Self:
+        """Storms that the present readings bear out: not withdrawn, not merged into another."""
+        return self.filter(withdrawn_at__isnull=True)
+
+    def overlapping(self, start_s: int, end_s: int) -> Self:
+        return self.filter(start_s__lt=end_s, end_s__gt=start_s)
+
+    def newest_first(self) -> Self:
+        return self.order_by("-start_s", "-pk")
+
+
+class Storm(models.Model):
+    """Rain over the program, separated by dry gaps. Found again with other readings, it is the same storm, revised."""
+
+    start_s = models.BigIntegerField(_("from"))
+    end_s = models.BigIntegerField(_("until"))
+    greatest_um = models.PositiveIntegerField(_("greatest depth at a gauge (µm)"))
+    coarse = models.BooleanField(_("times are coarse"), default=False)
+    revision = models.PositiveIntegerField(_("revision"), default=1)
+    merged_into = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="merged_from"
+    )
+    split_from = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="split_into"
+    )
+    withdrawn_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
+
+    objects = StormQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-start_s"]
+        indexes = [models.Index(fields=["start_s", "end_s"], name="storm_span")]
+        constraints = [
+            models.CheckConstraint(condition=Q(end_s__gt=F("start_s")), name="storm_span_forward"),
+            models.CheckConstraint(
+                condition=Q(merged_into__isnull=True) | Q(withdrawn_at__isnull=False),
+                name="storm_merged_is_withdrawn",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.start_at:%Y-%m-%d %H:%M} UTC"
+
+    @property
+    def start_at(self) -> datetime:
+        return instant(self.start_s)
+
+    @property
+    def end_at(self) -> datetime:
+        return instant(self.end_s)
+
+
+class StormRevision(models.Model):
+    """What a storm was taken to be before and after each change of its readings."""
+
+    storm = models.ForeignKey(Storm, on_delete=models.CASCADE, related_name="revisions")
+    number = models.PositiveIntegerField(_("revision"))
+    start_s = models.BigIntegerField(_("from"))
+    end_s = models.BigIntegerField(_("until"))
+    greatest_um = models.PositiveIntegerField(_("greatest depth at a gauge (µm)"))
+    why = models.CharField(_("why"), max_length=200)
+    made_at = models.DateTimeField(_("when"), default=timezone.now)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["storm", "number"], name="storm_revision_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.storm_id} r{self.number}"
+
+
+class GaugeStorm(models.Model):
+    """One gauge's part of a storm, with its greatest depths in sliding windows (null: not available at its step).
+
+    A coarse part is made of totals over more than an hour, such as daily readings; it may begin before the storm and end after it.
+    `dry_before_s` is the time since the gauge's part before it, null for the first that the gauge has.
+    """
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="storms")
+    storm = models.ForeignKey(Storm, on_delete=models.PROTECT, related_name="gauge_storms")
+    start_s = models.BigIntegerField(_("from"))
+    end_s = models.BigIntegerField(_("until"))
+    depth_um = models.PositiveIntegerField(_("depth (µm)"))
+    peak_5min_um = models.FloatField(null=True)
+    peak_15min_um = models.FloatField(null=True)
+    peak_30min_um = models.FloatField(null=True)
+    peak_60min_um = models.FloatField(null=True)
+    peak_24h_um = models.FloatField(null=True)
+    dry_before_s = models.BigIntegerField(_("dry before (s)"), null=True)
+    coarse = models.BooleanField(_("times are coarse"), default=False)
+
+    class Meta:
+        ordering = ["start_s"]
+        constraints = [
+            models.UniqueConstraint(fields=["gauge", "start_s"], name="gauge_storm_once"),
+            models.CheckConstraint(
+                condition=Q(end_s__gt=F("start_s")), name="gauge_storm_span_forward"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.gauge.code} {instant(self.start_s):%Y-%m-%d %H:%M}"
+
+
+class SiteRainQuerySet(models.QuerySet["SiteRain"]):
+    def standing(self) -> Self:
+        """Of storms that the present readings bear out."""
+        return self.filter(storm__withdrawn_at__isnull=True)
+
+    def waiting(self) -> Self:
+        """Of standing storms, and not yet looked at by any care rule with these figures."""
+        return self.standing().filter(weighed_at__isnull=True)
+
+
+class SiteRain(models.Model):
+    """What a storm was at a site: depth, where that comes from, how sure. `weighed_at`: care rules looked at it."""
+
+    storm = models.ForeignKey(Storm, on_delete=models.PROTECT, related_name="site_rains")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="rains")
+    sureness = models.CharField(_("how sure"), max_length=12, choices=Sureness)
+    depth_um = models.PositiveIntegerField(_("depth (µm)"), null=True)
+    peak_15min_um = models.FloatField(null=True)
+    peak_60min_um = models.FloatField(null=True)
+    #: [{"gauge": code, "weight": share, "distance_m": metres, "depth_um": depth}], heaviest first
+    sources = models.JSONField(_("gauges and weights"), default=list)
+    #: gauges within reach that were left out: [{"gauge": code, "why": words}]
+    left_out = models.JSONField(_("gauges left out"), default=list)
+    storm_revision = models.PositiveIntegerField(_("of storm revision"))
+    weighed_at = models.DateTimeField(null=True, blank=True)
+
+    objects = SiteRainQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["site"]
+        indexes = [
+            # what the duty sweep asks: site rain that no care rule has looked at
+            models.Index(
+                fields=["storm"], condition=Q(weighed_at__isnull=True), name="site_rain_waiting"
+            ),
+        ]
+        constraints = [
+            one_of("sureness", Sureness.values, name="site_rain_sureness_known"),
+            models.UniqueConstraint(fields=["storm", "site"], name="site_rain_once"),
+            models.CheckConstraint(
+                condition=Q(sureness=Sureness.UNKNOWN, depth_um__isnull=True)
+                | (~Q(sureness=Sureness.UNKNOWN) & Q(depth_um__isnull=False)),
+                name="site_rain_unknown_iff_no_depth",
+            ),
+            not_negative("depth_um", name="site_rain_depth_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site.code} · {self.storm}"
+
+
+class BasinWater(models.Model):
+    """Where a storm's water went in one basin. Volumes in m³, depth in m."""
+
+    site_rain = models.ForeignKey(SiteRain, on_delete=models.CASCADE, related_name="waters")
+    basin = models.ForeignKey(Basin, on_delete=models.PROTECT, related_name="waters")
+    inflow_m3 = models.FloatField(_("came in"))
+    passed_by_m3 = models.FloatField(_("passed by"))
+    soaked_m3 = models.FloatField(_("soaked in"))
+    spilled_m3 = models.FloatField(_("spilled"))
+    greatest_depth_m = models.FloatField(_("greatest depth"))
+    hours_to_drain = models.FloatField(_("hours to drain"), null=True)
+    coarse = models.BooleanField(_("from totals only"), default=False)
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["site_rain", "basin"], name="basin_water_once"),
+            models.CheckConstraint(
+                condition=Q(
+                    inflow_m3__gte=0,
+                    passed_by_m3__gte=0,
+                    soaked_m3__gte=0,
+                    spilled_m3__gte=0,
+                    greatest_depth_m__gte=0,
+                ),
+                name="basin_water_not_negative",
+            ),
+            not_negative("hours_to_drain", name="basin_water_drain_time_not_negative"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.basin}"
