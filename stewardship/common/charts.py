@@ -42,7 +42,11 @@ def kept(name: str, content: object, draw: Callable[[], str]) -> str:
     key = hashlib.sha256(
         json.dumps([EDITION, name, get_language(), content], default=str).encode()
     ).hexdigest()
-    return cache.get_or_set(f"chart:{key}", draw, KEEP_SECONDS)
+    svg = cache.get(f"chart:{key}")
+    if svg is None:
+        svg = draw()
+        cache.set(f"chart:{key}", svg, KEEP_SECONDS)
+    return svg
 
 
 def hyetograph(
@@ -94,6 +98,7 @@ def _draw_hyetograph(
 ) -> str:
     from matplotlib.dates import AutoDateLocator, date2num
     from matplotlib.patheffects import withStroke
+    from matplotlib.ticker import MaxNLocator
 
     figure = new_figure(height=270)
     axes = figure.add_axes((0.1, 0.17, 0.84, 0.67))
@@ -108,8 +113,8 @@ def _draw_hyetograph(
 
     total = 0.0
     so_far = [0.0]
-    for depth in shown:
-        total += depth
+    for height in shown:
+        total += height
         so_far.append(total)
     heaped = axes.twinx()
     halo = [
@@ -145,7 +150,7 @@ def _draw_hyetograph(
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(_hour_labels(times[-1] - times[0] > 3, zone))
     axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, 2 if units == US else 1))
-    axes.yaxis.get_major_locator().set_params(nbins=4)
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=4))
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
     axes.annotate(
@@ -175,10 +180,10 @@ def _bar_words(edges: Sequence[datetime], units: str) -> str:
     return _("%(unit)s per %(span)s") % {"unit": unit, "span": span}
 
 
-def _hour_labels(days_only: bool, zone: ZoneInfo) -> Callable[[float, int], str]:
+def _hour_labels(days_only: bool, zone: ZoneInfo) -> Callable[[float, float], str]:
     from matplotlib.dates import num2date
 
-    def label(value: float, _at: int) -> str:
+    def label(value: float, _at: float) -> str:
         local = num2date(value, tz=zone)
         if days_only or (local.hour, local.minute) == (0, 0):
             return date_format(local, "j M")

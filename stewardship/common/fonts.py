@@ -3,7 +3,7 @@
 Only the faces that `rillbook/css/type.css` names are collected; the packages hold some forty more.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -60,17 +60,21 @@ class FontFinder(BaseFinder):
             if face not in self.paths
         ]
 
-    def find(self, path: str, find_all: bool = False, **kwargs) -> str | list[str]:
+    def find(  # type: ignore[override]  # the stubs split it in two by find_all
+        self, path: str, find_all: bool = False, **kwargs
+    ) -> str | list[str]:
         folder, _, face = path.partition("/")
         if folder != PREFIX or face not in self.paths:
             return []
         found = str(self.paths[face])
         return [found] if find_all else found
 
-    def list(self, ignore_patterns: list[str]) -> Iterator[tuple[str, FileSystemStorage]]:
+    def list(
+        self, ignore_patterns: Iterable[str] | None
+    ) -> Iterator[tuple[str, FileSystemStorage]]:
         for face, path in self.paths.items():
-            if utils.matches_patterns(face, ignore_patterns):
+            if utils.matches_patterns(face, ignore_patterns or []):
                 continue
             storage = FileSystemStorage(location=path.parent)
-            storage.prefix = PREFIX
+            storage.prefix = PREFIX  # type: ignore[attr-defined]  # how collectstatic is told the folder
             yield face, storage
