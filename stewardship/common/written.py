@@ -10,7 +10,6 @@ from decimal import ROUND_HALF_UP, Decimal
 from django.utils import timezone
 from django.utils.formats import date_format, number_format, time_format
 from django.utils.translation import gettext as _
-from django.utils.translation import ngettext
 
 from stewardship.common import units as u
 
@@ -104,8 +103,7 @@ def hours_text(hours: u.Number | None) -> str | None:
         )
     if minutes <= 72 * 60:
         return _("%s h") % number_text(u.exact(hours))
-    days = number_text(u.exact(hours) / 24, 1)
-    return ngettext("%s day", "%s days", 2) % days
+    return _("%s days") % number_text(u.exact(hours) / 24, 1)
 
 
 def day_text(day: date | None, today: date | None = None) -> str | None:
