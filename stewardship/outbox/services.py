@@ -1,5 +1,6 @@
 """What may happen to a message, apart from sending it: lock, check its status, write, leave an event."""
 
+import re
 from collections.abc import Iterable
 from datetime import datetime
 from email.utils import make_msgid, parseaddr
@@ -157,10 +158,12 @@ def walking_order(letters: Iterable[Message]) -> list[Message]:
     """Letters by language, then in the order they are carried round (context "order"), then as they were queued."""
 
     def place(letter: Message) -> tuple:
-        order = letter.context.get("order")
-        if isinstance(order, int | float):
-            return letter.language, 0, order, "", letter.pk
-        return letter.language, 2 if order is None else 1, 0, str(order), letter.pk
+        order = str(letter.context.get("order", ""))
+        # Runs of digits count as numbers: 110 Saltbush Street comes before 1010.
+        parts = [
+            (0, int(p), "") if p.isdecimal() else (1, 0, p) for p in re.split(r"(\d+)", order) if p
+        ]
+        return letter.language, not parts, parts, letter.pk
 
     return sorted(letters, key=place)
 

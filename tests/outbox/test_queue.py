@@ -180,5 +180,5 @@ def test_letters_come_by_language_and_walking_order():
         letter("es", "es", 1),
         letter("none", "en", None),
     )
-    word = letter("word", "en", "Saltbush 110")
-    assert walking_order([ten, none, es, word, two]) == [two, ten, word, none, es]
+    near, far = letter("near", "en", "Saltbush 110"), letter("far", "en", "Saltbush 1010")
+    assert walking_order([ten, none, es, far, near, two]) == [two, ten, near, far, none, es]
