@@ -201,15 +201,14 @@ class DutyEvent(StateEvent):
 
 
 class Reminder(models.Model):
-    """That one person is told about one duty, once per round (1 first, 2 second)."""
+    """That one person is told about one duty, once per round (1 first, 2 second, 3 agency contact, 4 … by hand)."""
 
     duty = models.ForeignKey(Duty, on_delete=models.PROTECT, related_name="reminders")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="reminders")
     round = models.PositiveSmallIntegerField(_("round"), default=1)
-    message = models.ForeignKey(
-        Message, null=True, blank=True, on_delete=models.PROTECT, related_name="reminders"
-    )
+    message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
     made_at = models.DateTimeField(_("made"), default=timezone.now)
+    came_back_on = models.DateField(_("found undelivered"), null=True, blank=True)
 
     class Meta:
         ordering = ["made_at", "pk"]
@@ -377,15 +376,6 @@ class ContactCheck(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     outcome = models.CharField(_("what was found out"), max_length=300, blank=True)
-    message = models.OneToOneField(
-        Message,
-        null=True,
-        blank=True,
-        on_delete=models.PROTECT,
-        related_name="contact_check",
-        verbose_name=_("letter that came back"),
-    )
-
     objects = ContactCheckQuerySet.as_manager()
 
     class Meta:

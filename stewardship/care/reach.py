@@ -1,0 +1,65 @@
+"""At which address a person can be told something."""
+
+from dataclasses import dataclass
+
+from django.core.exceptions import ValidationError
+from django.core.validators import validate_email
+
+from people.choices import Channel, ContactKind
+from people.models import ContactPoint, Person
+
+KIND_OF_CHANNEL = {
+    Channel.EMAIL: ContactKind.EMAIL,
+    Channel.TEXT: ContactKind.PHONE,
+    Channel.LETTER: ContactKind.POSTAL,
+}
+#: Tried after the channel that somebody asked for. Texts go only to those who asked for texts.
+FALLBACKS = (Channel.EMAIL, Channel.LETTER)
+
+
+@dataclass(frozen=True)
+class Address:
+    """Where a message goes. Two spellings of one address have the same `normal`."""
+
+    channel: str
+    value: str
+    normal: str
+
+
+def wants_none(person: Person) -> bool:
+    """Asked for no reminders. The duty stays; formal notices still go out."""
+    return person.channel == Channel.NONE
+
+
+def address_of(person: Person) -> Address | None:
+    """The person's own channel, else e-mail, else a letter; None when nothing reaches them.
+
+    Reads `person.contact_points` and `person.household`: prefetch them for lists.
+    """
+    tried = dict.fromkeys((person.channel, *FALLBACKS))
+    return next((found for channel in tried if (found := _on(person, channel))), None)
+
+
+def _on(person: Person, channel: str) -> Address | None:
+    kind = KIND_OF_CHANNEL.get(channel)
+    alive = (p for p in person.contact_points.all() if p.kind == kind and p.dead_since is None)
+    for point in sorted(alive, key=lambda point: point.pk):
+        if kind != ContactKind.EMAIL or _is_email(point.value):
+            return Address(channel, point.value, point.normal)
+    if channel == Channel.LETTER and person.household_id and _lives_there(person):
+        value = person.household.address
+        return Address(channel, value, ContactPoint.normalise(ContactKind.POSTAL, value))
+    return None
+
+
+def _lives_there(person: Person) -> bool:
+    """The household's address counts unless the person's own postal address was found dead."""
+    return not any(p.kind == ContactKind.POSTAL for p in person.contact_points.all())
+
+
+def _is_email(value: str) -> bool:
+    try:
+        validate_email(value)
+    except ValidationError:
+        return False
+    return True

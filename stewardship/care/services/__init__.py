@@ -1,0 +1,45 @@
+"""Every change to duties, visits, answers and verify-contact jobs goes through these functions."""
+
+from stewardship.care.services.contacts import (
+    came_back,
+    close_contact_check,
+    note_bounced,
+    open_contact_check,
+)
+from stewardship.care.services.duties import excuse_duty, follow_responsibility, withdraw_duty
+from stewardship.care.services.hand_on import walk_hand_on
+from stewardship.care.services.reminding import (
+    put_to,
+    remind,
+    remind_again,
+    send_first_reminders,
+    send_new_link,
+)
+from stewardship.care.services.rounds import open_calendar_duties
+from stewardship.care.services.sweep import sweep
+from stewardship.care.services.visits import Found, TakenOut, record_answer, record_visit
+from stewardship.care.services.weighing import decide_rain_question, weigh_site_rains
+
+__all__ = [
+    "Found",
+    "TakenOut",
+    "came_back",
+    "close_contact_check",
+    "decide_rain_question",
+    "excuse_duty",
+    "follow_responsibility",
+    "note_bounced",
+    "open_calendar_duties",
+    "open_contact_check",
+    "put_to",
+    "record_answer",
+    "record_visit",
+    "remind",
+    "remind_again",
+    "send_first_reminders",
+    "send_new_link",
+    "sweep",
+    "walk_hand_on",
+    "weigh_site_rains",
+    "withdraw_duty",
+]

@@ -1,0 +1,97 @@
+"""Small steps that every care service shares: lock, event, coordinator's list, who owes it."""
+
+from datetime import date
+from typing import Any
+
+from django.conf import settings
+from django.db import transaction
+from django.db.models import F
+from django.utils import translation
+from django.utils.functional import Promise
+
+from sites.models import Site
+from stewardship.agreements.choices import ResponsibilityRole
+from stewardship.agreements.models import Responsibility
+from stewardship.care.choices import DutyState, NeedsPerson
+from stewardship.care.models import Duty, DutyEvent
+from stewardship.rain.models import Storm, instant
+
+
+def in_book_language(why: str | Promise, words: dict[str, Any] | None = None) -> str:
+    """Events are read by the coordinator, whatever the language of the page that made them. `words` fill in a lazy text."""
+    with translation.override(settings.LANGUAGE_CODE):
+        return str(why) % words if words else str(why)
+
+
+def lock_site(site_pk: int) -> Site:
+    """The site's row, locked: it orders everything that opens, joins or closes duties there."""
+    return Site.objects.select_for_update(no_key=True).get(pk=site_pk)
+
+
+def lock_duty(duty: Duty) -> Duty:
+    """The duty as it is now, with its site's row and its own locked."""
+    lock_site(duty.site_id)
+    return Duty.objects.select_for_update(of=("self",)).select_related("site").get(pk=duty.pk)
+
+
+def note(
+    duty: Duty,
+    why: str | Promise,
+    *,
+    words: dict[str, Any] | None = None,
+    was: str | None = None,
+    by=None,
+) -> None:
+    """An event of the duty; without `was` its state has not changed."""
+    DutyEvent.objects.create(
+        duty=duty,
+        was=duty.state if was is None else was,
+        became=duty.state,
+        why=in_book_language(why, words)[:400],
+        by=by,
+    )
+
+
+def put_on_list(duty: Duty, why: NeedsPerson, *, on: date) -> None:
+    """Onto the coordinator's list; the first day stays. What is unsafe is never talked down by a later reason."""
+    with transaction.atomic():
+        locked = Duty.objects.select_for_update(of=("self",)).get(pk=duty.pk)
+        if locked.state == DutyState.OPEN and locked.needs_person_why not in (
+            why,
+            NeedsPerson.UNSAFE,
+        ):
+            locked.needs_person_since = locked.needs_person_since or on
+            locked.needs_person_why = why
+            locked.save(update_fields=["needs_person_since", "needs_person_why"])
+            note(locked, why.label)
+    duty.needs_person_since, duty.needs_person_why = (
+        locked.needs_person_since,
+        locked.needs_person_why,
+    )
+
+
+def owed_on(site: Site, on: date) -> Responsibility | None:
+    """Whose responsibility the work at a site is on that day: persons before agencies, the longest first."""
+    return (
+        Responsibility.objects.as_of(on)
+        .filter(site=site, role=ResponsibilityRole.DOES)
+        .order_by(F("agency_id").asc(nulls_first=True), "starts_on", "pk")
+        .first()
+    )
+
+
+def last_day_of(storm: Storm, zone: Any) -> date:
+    """The storm's last day in the program's zone. Readings are intervals (start, end]: midnight belongs to the day before."""
+    return instant(storm.end_s - 1).astimezone(zone).date()
+
+
+def first_day_of(storm: Storm, zone: Any) -> date:
+    return instant(storm.start_s).astimezone(zone).date()
+
+
+def new_duty(*, why: str | Promise, by=None, **fields: Any) -> Duty:
+    """An open duty with its first event; who owes it is whoever does the work on the day it opens."""
+    fields.setdefault("owed_by", owed_on(fields["site"], fields["opened_on"]))
+    duty = Duty.objects.create(state=DutyState.OPEN, **fields)
+    note(duty, why, was="", by=by)
+    return duty

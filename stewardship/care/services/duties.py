@@ -1,0 +1,84 @@
+"""Closing duties by hand, and keeping up with who owes them."""
+
+from datetime import date
+
+from django.db import transaction
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.functional import Promise
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from stewardship.care.choices import DutyState, RainAsk, RainDecision
+from stewardship.care.models import Duty, RainQuestion
+from stewardship.care.services.book import lock_duty, note, owed_on
+from stewardship.care.services.reminding import renew_waiting
+from stewardship.common.errors import Refused
+
+
+def close_duty(duty: Duty, *, state: str, closed_on: date, why: str | Promise, by=None) -> None:
+    """From open to `state`, inside the caller's transaction with the duty locked. Letters that wait are taken back."""
+    was, duty.state, duty.closed_on = duty.state, state, closed_on
+    duty.save(update_fields=["state", "closed_on"])
+    note(duty, why, was=was, by=by)
+    RainQuestion.objects.open().filter(duty=duty, ask=RainAsk.NEEDLESS).update(
+        decision=RainDecision.OVERTAKEN, decided_at=timezone.now()
+    )
+    renew_waiting(duty)
+
+
+def excuse_duty(*, duty: Duty, why: str, on: date, by=None) -> Duty:
+    """It was owed, and is not asked for this time.
+
+    Raises
+    ------
+    Refused
+        The duty is not open, or no reason is given.
+    """
+    return _close_by_hand(duty, DutyState.EXCUSED, why=why, on=on, by=by)
+
+
+def withdraw_duty(*, duty: Duty, why: str, on: date, by=None) -> Duty:
+    """It should not have been opened.
+
+    Raises
+    ------
+    Refused
+        The duty is not open, or no reason is given.
+    """
+    return _close_by_hand(duty, DutyState.WITHDRAWN, why=why, on=on, by=by)
+
+
+def follow_responsibility(*, on: date) -> int:
+    """Open duties whose ower's responsibility has ended, or that nobody owed, go to whoever is responsible now.
+
+    Nobody now: nobody, and the duty stands on the list of those without a responsible party. Returns how many changed.
+    """
+    stale = Duty.objects.open().filter(Q(owed_by=None) | Q(owed_by__ends_on__lte=on))
+    changed = 0
+    for duty in stale.order_by("pk"):
+        with transaction.atomic():
+            duty = lock_duty(duty)
+            owed_by = owed_on(duty.site, on)
+            if duty.state != DutyState.OPEN or duty.owed_by == owed_by:
+                continue
+            duty.owed_by = owed_by
+            duty.save(update_fields=["owed_by"])
+            if owed_by:
+                note(duty, gettext_lazy("Owed by %(who)s now"), words={"who": owed_by.holder})
+            else:
+                note(duty, gettext_lazy("Nobody is responsible any more"))
+            renew_waiting(duty)
+            changed += 1
+    return changed
+
+
+def _close_by_hand(duty: Duty, state: str, *, why: str, on: date, by=None) -> Duty:
+    if not why.strip():
+        raise Refused(_("Say why in a few words."))
+    with transaction.atomic():
+        duty = lock_duty(duty)
+        if duty.state != DutyState.OPEN:
+            raise Refused(_("This duty is not open any more."))
+        close_duty(duty, state=state, closed_on=on, why=why.strip(), by=by)
+    return duty
