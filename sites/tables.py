@@ -1,3 +1,5 @@
+from datetime import date
+
 import django_tables2 as tables
 from django.db.models import F, QuerySet
 from django.utils.html import format_html
@@ -35,6 +37,10 @@ class SiteTable(tables.Table):
         empty_text = _("No site fits. Take a filter away, or take on a new site.")
         order_by = "code"
 
+    def __init__(self, *args, today: date, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.today = today
+
     def render_stage(self, record: Site) -> str:
         return state(record.stage, record.get_stage_display())
 
@@ -49,7 +55,7 @@ class SiteTable(tables.Table):
     def value_phase(self, record: Site) -> str:
         if record.stage != Stage.BUILT or record.youngest is None:
             return ""
-        return str(Phase(phase_on(record.youngest, on=self.context_day)).label)
+        return str(Phase(phase_on(record.youngest, on=self.today)).label)
 
     def value_built_on(self, value) -> str:
         return value.isoformat()

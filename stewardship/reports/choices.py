@@ -7,3 +7,7 @@ class ReportState(TextChoices):
     BUILDING = "building", _("Building")
     ISSUED = "issued", _("Issued")
     FAILED = "failed", _("Failed")
+
+
+#: States of a report that is still to come.
+UNDER_WAY = [ReportState.REQUESTED, ReportState.BUILDING]

@@ -1,0 +1,87 @@
+"""What can be shown about one site without telling how to reach anybody: chain, documents, visits, findings, duties."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.db.models import Prefetch, Q, QuerySet
+from django.utils.translation import gettext as _
+
+from sites.models import Site
+from stewardship.agreements.models import Agreement, Document, Party, Responsibility
+from stewardship.care.models import Duty, Finding, Visit
+from stewardship.reports.duties import FATES, fate
+
+#: How many of the newest visits and duties the proof page shows.
+SHOWN = 40
+
+
+@dataclass(frozen=True)
+class SeenVisit:
+    """A visit and who did it, by part rather than by name."""
+
+    visit: Visit
+    done_by: str
+
+
+@dataclass(frozen=True)
+class ToldDuty:
+    duty: Duty
+    fate: str
+    words: str
+
+
+@dataclass(frozen=True)
+class Proof:
+    """Rows about one site; `held_on` are the responsibilities that held on the day that was asked about."""
+
+    chain: list[Responsibility]
+    held_on: set[int]
+    agreements: list[Agreement]
+    visits: list[SeenVisit]
+    duties: list[ToldDuty]
+
+
+def proof_of(site: Site, *, on: date, today: date) -> Proof:
+    """The proof for a site, with the chain of responsibility as it held on `on`."""
+    chain = list(Responsibility.objects.for_site(site))
+    holders = {held.person_id for held in chain if held.person_id}
+    visits = (
+        Visit.objects.filter(site=site)
+        .select_related("done_by__volunteer", "done_by_agency")
+        .prefetch_related(Prefetch("findings", Finding.objects.select_related("basin__site")))
+    )[:SHOWN]
+    duties = Duty.objects.filter(site=site).order_by("-opened_on", "-pk")[:SHOWN]
+    return Proof(
+        chain=chain,
+        held_on=set(
+            Responsibility.objects.as_of(on).filter(site=site).values_list("pk", flat=True)
+        ),
+        agreements=list(_agreements(site)),
+        visits=[SeenVisit(visit, _part_of(visit, holders)) for visit in visits],
+        duties=[
+            ToldDuty(duty, key, str(FATES[key]))
+            for duty in duties
+            for key in [fate(duty, as_of=today)]
+        ],
+    )
+
+
+def _agreements(site: Site) -> QuerySet[Agreement]:
+    return (
+        Agreement.objects.filter(Q(sites=site))
+        .order_by("begins_on", "pk")
+        .prefetch_related(
+            Prefetch("parties", Party.objects.select_related("person", "agency", "signature")),
+            Prefetch("documents", Document.objects.defer("content")),
+        )
+    )
+
+
+def _part_of(visit: Visit, holders: set[int]) -> str:
+    if visit.done_by_agency:
+        return visit.done_by_agency.name
+    if visit.done_by is None:
+        return _("not written down")
+    if visit.done_by_id in holders:
+        return _("responsible party")
+    return _("volunteer") if hasattr(visit.done_by, "volunteer") else _("somebody else")
