@@ -16,11 +16,11 @@ def role_required(*roles: str) -> Callable[[View], View]:
         @wraps(view)
         @login_required
         def guarded(request: HttpRequest, *args, **kwargs) -> HttpResponse:
-            if not request.user.roles() & set(roles):
+            if not request.user.roles() & set(roles):  # type: ignore[union-attr] # signed in by now
                 raise Http404
             return view(request, *args, **kwargs)
 
-        guarded.roles = roles  # the access test reads which roles a page is for
+        guarded.roles = roles  # type: ignore[attr-defined] # the access test reads which roles a page is for
         return guarded
 
     return decorate

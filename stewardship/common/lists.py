@@ -3,7 +3,8 @@
 import csv
 from collections.abc import Iterator
 
-from django.http import HttpRequest, HttpResponse, StreamingHttpResponse
+from django.http import HttpRequest, StreamingHttpResponse
+from django.http.response import HttpResponseBase
 from django.utils.text import slugify
 from django_filters.views import FilterView
 from django_tables2 import SingleTableMixin
@@ -53,7 +54,7 @@ class FilteredTableView(SingleTableMixin, FilterView):
     table_pagination = {"per_page": 25}
     export_name = "list"
 
-    def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponse:
+    def get(self, request: HttpRequest, *args, **kwargs) -> HttpResponseBase:
         response = super().get(request, *args, **kwargs)
         if request.GET.get("_export") == "csv":
             table = response.context_data["table"]

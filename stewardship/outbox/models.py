@@ -114,7 +114,7 @@ class MessageEvent(StateEvent):
 
     @property
     def became_words(self) -> str:
-        return Status(self.became).label
+        return str(Status(self.became).label)
 
 
 class OptOutQuerySet(models.QuerySet["OptOut"]):

@@ -1,5 +1,4 @@
 import django_tables2 as tables
-from django.utils.html import format_html
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext_lazy as _
 
@@ -37,7 +36,7 @@ class MessageTable(tables.Table):
         )
 
     def render_queued_at(self, value) -> str:
-        return moment_text(value)
+        return moment_text(value) or ""
 
     def value_queued_at(self, value) -> str:
         return value.isoformat(timespec="minutes")
@@ -46,7 +45,7 @@ class MessageTable(tables.Table):
         return value or record.template.replace("-", " ")
 
     def render_status(self, record: Message) -> SafeString:
-        return format_html("{}", state(record.status, record.get_status_display()))
+        return state(record.status, record.get_status_display())
 
     def value_status(self, record: Message) -> str:
         return record.get_status_display()

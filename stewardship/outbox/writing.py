@@ -17,8 +17,7 @@ from typing import Any
 from django.conf import settings
 from django.core import signing
 from django.core.mail import EmailMultiAlternatives
-from django.template import Context, TemplateDoesNotExist
-from django.template.loader import get_template
+from django.template import Context, Engine, TemplateDoesNotExist
 from django.urls import reverse
 from django.utils import timezone, translation
 
@@ -69,7 +68,8 @@ def write(message: Message) -> Written:
 
 def _render(name: str, context: dict[str, Any]) -> str:
     """A template by name; plain text is not escaped as if it were HTML."""
-    return get_template(name).template.render(Context(context, autoescape=name.endswith(".html")))
+    template = Engine.get_default().get_template(name)
+    return template.render(Context(context, autoescape=name.endswith(".html")))
 
 
 def email_of(message: Message) -> EmailMultiAlternatives:
