@@ -273,15 +273,17 @@ def _sentence(s: Section, units: str, said: dict[str, str]) -> str:
     return _("The basin in section: %s.") % "; ".join(parts)
 
 
-def _said(s: Section, units: str) -> dict[str, str]:
-    """The measured things in words."""
+def _said(s: Section, units: str, planned: bool) -> dict[str, str]:
+    """The measured things in words; of works that are only planned, the sizes."""
     if s.water is None:
         water = _("water depth not known")
     elif s.water <= s.floor:
         water = _("stayed dry")
     else:
         water = _("water %s deep") % length_text(s.water - s.floor, units)
-    if s.silt is None:
+    if s.silt is None and planned:
+        silt = _("pit %s deep") % length_text(-s.pit, units)
+    elif s.silt is None:
         silt = _("silt not measured")
     elif s.silt >= 0:
         silt = _("silt up to the inlet")
@@ -303,6 +305,7 @@ def basin_section_svg(
     trap_depth_m: float | None = None,
     plant_heights_m: Sequence[float] | None = None,
     units: str = "us",
+    planned: bool = False,
 ) -> str:
     """The drawing as an SVG element with its own text alternative.
 
@@ -315,6 +318,7 @@ def basin_section_svg(
     trap_depth_m : trap floor below the inlet bottom; a usual one is drawn when None. [m]
     plant_heights_m : heights of up to four plants on the floor. [m]
     units : "us" or "metric", for the words.
+    planned : nothing has been measured because nothing is built; the pit's depth is said instead.
     """
     pit = -(trap_depth_m or TRAP_DEPTH_M)
     lip, floor = -lip_below_inlet_m, -lip_below_inlet_m - depth_at_lip_m
@@ -325,7 +329,7 @@ def basin_section_svg(
         silt=None if trap_drop_m is None else -trap_drop_m,
         water=None if water_depth_m is None else floor + water_depth_m,
     )
-    said = _said(s, units)
+    said = _said(s, units, planned)
     bottom = s.y(min(s.floor, s.pit)) + 34
     height = bottom + 70
     parts = [*_water(s), *_silt(s), *_plants(s, plant_heights_m), *_earth(s, bottom)]

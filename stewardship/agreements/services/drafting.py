@@ -1,0 +1,211 @@
+"""Writing an agreement up: draft, parties, the duties that were walked through."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from django.db import IntegrityError, transaction
+from django.utils.translation import gettext as _
+
+from people.models import Agency, Person, Program, User
+from sites.models import Site
+from stewardship.agreements.choices import AgreementState, Capacity, DutyGroup, InstrumentKind
+from stewardship.agreements.instruments import INSTRUMENTS
+from stewardship.agreements.models import Agreement, DutyShown, Party, Wording
+from stewardship.agreements.services._shared import (
+    back_to_draft,
+    locked,
+    note,
+    refuse_after_signing,
+)
+from stewardship.common.errors import Refused
+
+TRIES = 5  # references handed out at the same moment
+
+
+def newest_wording(instrument: str, language: str) -> Wording:
+    """The newest text of an instrument in a language; in English where there is none."""
+    texts = Wording.objects.filter(instrument=instrument)
+    found = texts.filter(language=language).first() or texts.filter(language="en").first()
+    if found is None:
+        raise Refused(
+            _("There is no wording for “%s” yet; write one first.")
+            % InstrumentKind(instrument).label
+        )
+    return found
+
+
+def _next_reference(year: int, attempt: int) -> str:
+    stem = f"A-{year}-"
+    numbers = [
+        int(tail)
+        for reference in Agreement.objects.filter(reference__startswith=stem).values_list(
+            "reference", flat=True
+        )
+        if (tail := reference.removeprefix(stem)).isdecimal()
+    ]
+    return f"{stem}{max(numbers, default=0) + 1 + attempt:03d}"
+
+
+def draft_agreement(
+    *,
+    reference: str | None = None,
+    instrument: str,
+    sites: Iterable[Site] = (),
+    language: str = "en",
+    begins_on: date | None = None,
+    by: User | None = None,
+) -> Agreement:
+    """A draft, with a reference of its own unless one is given. `begins_on`: not before this day, whenever it is signed.
+
+    Raises
+    ------
+    Refused : the reference is taken, or the instrument has no wording.
+    """
+    wording = newest_wording(instrument, language)
+    sites = list(sites)
+    year = Program.get().today().year
+    for attempt in range(TRIES):
+        wanted = reference or _next_reference(year, attempt)
+        try:
+            with transaction.atomic():
+                agreement = Agreement.objects.create(
+                    reference=wanted,
+                    instrument=instrument,
+                    wording=wording,
+                    language=wording.language,
+                    begins_on=begins_on,
+                )
+                agreement.sites.set(sites)
+                note(agreement, was="", why=_("Drafted"), by=by)
+                return agreement
+        except IntegrityError:
+            if reference:
+                raise Refused(_("There is an agreement %s already.") % reference) from None
+    raise Refused(_("Another agreement was drafted at the same moment; try once more."))
+
+
+@transaction.atomic
+def change_draft(
+    *,
+    agreement: Agreement,
+    instrument: str | None = None,
+    language: str | None = None,
+    begins_on: date | None | bool = False,
+    sites: Iterable[Site] | None = None,
+    by: User | None = None,
+) -> Agreement:
+    """Change what nobody has signed yet. What is not given stays; `begins_on=None` clears the day.
+
+    Raises
+    ------
+    Refused : somebody has signed, or somebody named cannot sign in that capacity under the new instrument.
+    """
+    agreement = locked(agreement)
+    refuse_after_signing(agreement)
+    changed = []
+    kind = instrument or agreement.instrument
+    if kind != agreement.instrument:
+        for party in agreement.parties.select_related("person"):
+            _refuse_capacity(kind, party.capacity)
+    if kind != agreement.instrument or language not in (None, agreement.language):
+        agreement.wording = newest_wording(kind, language or agreement.language)
+        agreement.instrument, agreement.language = kind, agreement.wording.language
+        changed.append(_("instrument or language"))
+    if begins_on is not False and begins_on != agreement.begins_on:
+        agreement.begins_on = begins_on
+        changed.append(_("first day"))
+    if sites is not None and set(sites := list(sites)) != set(agreement.sites.all()):
+        agreement.sites.set(sites)
+        changed.append(_("sites"))
+    if changed:
+        agreement.save()
+        back_to_draft(agreement, why=_("Changed: %s") % ", ".join(map(str, changed)), by=by)
+    return agreement
+
+
+def _refuse_capacity(instrument: str, capacity: str) -> None:
+    if capacity not in INSTRUMENTS[instrument].capacities:
+        raise Refused(
+            _("“%(instrument)s” is not signed by anybody as %(capacity)s.")
+            % {
+                "instrument": InstrumentKind(instrument).label,
+                "capacity": Capacity(capacity).label.lower(),
+            }
+        )
+
+
+@transaction.atomic
+def add_party(
+    *,
+    agreement: Agreement,
+    person: Person,
+    capacity: str,
+    agency: Agency | None = None,
+    must_sign: bool | None = None,
+    by: User | None = None,
+) -> Party:
+    """Name somebody in the agreement, and in what capacity. Everybody named must sign unless `must_sign` is False.
+
+    Raises
+    ------
+    Refused : somebody has signed, they are named in that capacity, the instrument has no such party, or an officer's
+        agency is missing.
+    """
+    agreement = locked(agreement)
+    refuse_after_signing(agreement)
+    _refuse_capacity(agreement.instrument, capacity)
+    officer = capacity == Capacity.AGENCY_OFFICER
+    agency = agency or (person.agency if officer else None)
+    if officer and agency is None:
+        raise Refused(_("Say which agency %s signs for.") % person)
+    if agreement.parties.filter(person=person, capacity=capacity).exists():
+        raise Refused(
+            _("%(person)s is named as %(capacity)s already.")
+            % {"person": person, "capacity": Capacity(capacity).label.lower()}
+        )
+    party = Party.objects.create(
+        agreement=agreement,
+        person=person,
+        capacity=capacity,
+        agency=agency if officer else None,
+        must_sign=True if must_sign is None else must_sign,
+    )
+    back_to_draft(agreement, why=_("Named: %s") % party, by=by)
+    return party
+
+
+@transaction.atomic
+def remove_party(*, party: Party, by: User | None = None) -> None:
+    """Take somebody out of an agreement that nobody has signed.
+
+    Raises
+    ------
+    Refused : somebody has signed.
+    """
+    agreement = locked(party.agreement)
+    refuse_after_signing(agreement)
+    words = str(party)
+    party.delete()
+    back_to_draft(agreement, why=_("No longer named: %s") % words, by=by)
+
+
+@transaction.atomic
+def show_duties(
+    *, agreement: Agreement, groups: Iterable[str], by: User | None = None
+) -> list[DutyShown]:
+    """Set which groups of duties were walked through with the household.
+
+    Raises
+    ------
+    Refused : the agreement is in force or ended.
+    """
+    agreement = locked(agreement)
+    if agreement.state not in (AgreementState.DRAFT, AgreementState.OFFERED):
+        raise Refused(_("%s is signed; what was walked through stays as it was.") % agreement)
+    groups = [group for group in DutyGroup.values if group in set(groups)]
+    agreement.duties_shown.exclude(group__in=groups).delete()
+    have = set(agreement.duties_shown.values_list("group", flat=True))
+    DutyShown.objects.bulk_create(
+        DutyShown(agreement=agreement, group=group) for group in groups if group not in have
+    )
+    return list(agreement.duties_shown.all())

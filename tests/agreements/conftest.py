@@ -1,0 +1,68 @@
+"""What most agreement tests start from: an owner, the program's signer and one site with a basin, not built."""
+
+from datetime import date
+from types import SimpleNamespace
+
+import pytest
+
+from stewardship.agreements import services
+from stewardship.agreements.choices import Capacity, InstrumentKind
+from stewardship.agreements.models import Agreement, Document, Party
+from tests import factory
+
+OFFERED_ON = date(2026, 7, 1)
+
+
+@pytest.fixture
+def folk(program, frozen_day) -> SimpleNamespace:
+    agency = factory.make_agency()
+    site = factory.make_site("OAK-7")
+    factory.make_basin(site, plants=False)
+    return SimpleNamespace(
+        owner=factory.make_person("Ines", "Quist", postal="110 Saltbush Street"),
+        tenant=factory.make_person("Bram", "Okello", phone="505-555-0111"),
+        landlord=factory.make_person("Odile", "Farrow", email="odile.farrow@example.org"),
+        program=factory.make_person("Rosa", "Lind", email="rosa.lind@example.org"),
+        officer=factory.make_person("Sam", "Orr", agency=agency, agency_office="Maintenance"),
+        agency=agency,
+        site=site,
+    )
+
+
+def drafted(folk, *capacities: tuple, instrument=InstrumentKind.CARE_AGREEMENT, sites=None):
+    """A draft with these people in these capacities: drafted(folk, ("owner", "owner"), ("program", "program"))."""
+    agreement = services.draft_agreement(
+        instrument=instrument, sites=[folk.site] if sites is None else sites
+    )
+    for who, capacity in capacities:
+        services.add_party(agreement=agreement, person=getattr(folk, who), capacity=capacity)
+    return agreement
+
+
+def offered(folk, *capacities: tuple, **kwargs) -> tuple[Agreement, Document]:
+    agreement = drafted(
+        folk, *(capacities or (("owner", "owner"), ("program", "program"))), **kwargs
+    )
+    document = services.offer_agreement(agreement=agreement, on=OFFERED_ON)
+    agreement.refresh_from_db()
+    return agreement, document
+
+
+def sign(agreement: Agreement, document: Document, capacity: str, on=OFFERED_ON, **kwargs):
+    party = Party.objects.get(agreement=agreement, capacity=capacity)
+    facts = {
+        "signed_on": on,
+        "typed_name": party.person.full_name,
+        "original_kept_at": "Binder 3, office",
+    }
+    signature = services.record_signature(party=party, document=document, **(facts | kwargs))
+    agreement.refresh_from_db()
+    return signature
+
+
+def in_force(folk, *capacities: tuple, on=OFFERED_ON, **kwargs) -> Agreement:
+    capacities = capacities or (("owner", Capacity.OWNER), ("program", Capacity.PROGRAM))
+    agreement, document = offered(folk, *capacities, **kwargs)
+    for _who, capacity in capacities:
+        sign(agreement, document, capacity, on=on)
+    return agreement
