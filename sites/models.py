@@ -147,6 +147,10 @@ def phase_on(started: date, *, on: date) -> str:
 class SiteEvent(StateEvent):
     site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="events")
 
+    @property
+    def stage_words(self) -> str:
+        return str(Stage(self.became).label)
+
 
 class Basin(models.Model):
     """One planted hollow, with the street that drains to it."""

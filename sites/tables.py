@@ -24,12 +24,12 @@ class SiteTable(tables.Table):
     phase = tables.Column(empty_values=(), verbose_name=_("Planting"))
     agency = tables.Column(accessor="agency__name", verbose_name=_("Agency"), default="")
     basins = tables.Column(accessor="basin_count", verbose_name=_("Basins"), attrs=NUMBER)
-    street = tables.Column(visible=False)
-    lat = tables.Column(visible=False, default="", localize=False)
-    lon = tables.Column(visible=False, default="", localize=False)
-    source_class = tables.Column(visible=False)
-    built_on = tables.Column(visible=False, default="")
-    retired_on = tables.Column(visible=False, default="")
+    street = tables.Column(verbose_name=_("Street"), visible=False)
+    lat = tables.Column(verbose_name=_("Latitude"), visible=False, default="", localize=False)
+    lon = tables.Column(verbose_name=_("Longitude"), visible=False, default="", localize=False)
+    source_class = tables.Column(verbose_name=_("What the street drains"), visible=False)
+    built_on = tables.Column(verbose_name=_("Built on"), visible=False, default="")
+    retired_on = tables.Column(verbose_name=_("Retired on"), visible=False, default="")
 
     class Meta:
         model = Site

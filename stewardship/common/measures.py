@@ -30,7 +30,7 @@ UNITS: dict[str, tuple[Unit, Unit]] = {
     "length": (Unit(_("ft"), u.M_PER_FOOT, 2), Unit(_("m"), Decimal(1), 2)),  # m
     "area": (Unit(_("ft²"), u.M2_PER_SQUARE_FOOT, 1), Unit(_("m²"), Decimal(1), 2)),  # m²
     "rate": (Unit(_("in/h"), u.MM_PER_INCH, 2), Unit(_("mm/h"), Decimal(1), 1)),  # mm/h
-    "volume": (Unit(_("gal"), u.L_PER_GALLON, 1), Unit(_("L"), Decimal(1), 1)),  # L
+    "volume": (Unit(_("gal"), u.L_PER_GALLON, 0), Unit(_("L"), Decimal(1), 0)),  # L
 }
 
 
@@ -61,7 +61,8 @@ class MeasureField(forms.DecimalField):
     def prepare_value(self, value: Any) -> Any:
         """The stored SI number in the unit that is shown; what somebody typed stays as typed."""
         if isinstance(value, int | float):
-            return round(u.exact(value) / self.unit.si, self.unit.places).normalize()
+            shown = round(u.exact(value) / self.unit.si, self.unit.places)
+            return f"{shown.normalize():f}"
         return value
 
     def has_changed(self, initial: Any, data: Any) -> bool:
