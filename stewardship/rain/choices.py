@@ -36,3 +36,10 @@ class Sureness(TextChoices):
     ESTIMATED = "estimated", _("Estimated")
     POSSIBLE = "possible", _("Possible")
     UNKNOWN = "unknown", _("Unknown")
+
+
+class Stamps(TextChoices):
+    """What the time in a row of a file stands for."""
+
+    END = "end", _("End of the interval")
+    START = "start", _("Start of the interval")

@@ -22,6 +22,7 @@ class ReadingBatch(models.Model):
     file_name = models.CharField(_("file"), max_length=200, blank=True)
     #: of the file's bytes and of how it was read, so that a file read with another unit is not the same again
     sha256 = models.CharField(max_length=64, blank=True)
+    understood = models.CharField(_("how the file was read"), max_length=400, blank=True)
     added = models.PositiveIntegerField(_("new readings"), default=0)
     same = models.PositiveIntegerField(_("already known"), default=0)
     corrected = models.PositiveIntegerField(_("corrections"), default=0)

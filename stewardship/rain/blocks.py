@@ -1,0 +1,296 @@
+"""Readings in blocks: columns of many thousand rows on their way from a file into the database, and what is wrong with a row."""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date
+from itertools import islice
+from typing import NamedTuple
+
+import numpy as np
+from django.utils.translation import gettext as _
+
+from stewardship.common.written import hours_text, moment_text
+from stewardship.hydrology.units import BoolArray, IntArray
+from stewardship.rain.amounts import TYPED_LENGTH, Amount, read_amount
+from stewardship.rain.choices import ReadingKind, Stamps
+from stewardship.rain.csvfile import Row
+from stewardship.rain.layout import WHOLE_DAY, Layout, same_value
+from stewardship.rain.stamps import EPOCH_DAY, NO_OFFSET, StampReader
+from stewardship.rain.times import (
+    DAY_S,
+    HOUR_S,
+    LONGEST_DAY_S,
+    LONGEST_READING_S,
+    instant,
+    local_s,
+)
+
+KINDS = tuple(ReadingKind.values)
+MISSING = KINDS.index(ReadingKind.MISSING)
+ZERO = KINDS.index(ReadingKind.ZERO)
+MEASURED = KINDS.index(ReadingKind.MEASURED)
+MULTI_DAY = KINDS.index(ReadingKind.MULTI_DAY)
+NO_DEPTH = -1  # stands for a depth that is not known
+#: [mm/h^0.475] and exponent of the envelope of the world's greatest point rainfalls, P = 422 T^0.475 (P in mm, T in hours): WMO,
+#: Guide to Hydrological Practices, WMO-No. 168, 5th edition 1994; from memory. What lies above it is a slip of unit or decimal.
+GREATEST_MM, GREATEST_POWER = 422.0, 0.475
+#: A daily reading may be taken so long before or after its hour; common practice, no source.
+DAILY_SLACK_S = 3 * HOUR_S
+KEPT_AMOUNTS = 50_000
+
+
+class NewReading(NamedTuple):
+    """One reading to take in: (start, end] in seconds since 1970, its kind, depth in µm (None: missing), number as given."""
+
+    start_s: int
+    end_s: int
+    kind: str
+    depth_um: int | None
+    typed: str = ""
+
+
+@dataclass
+class Block:
+    """Readings as columns, all of the same length; `why` holds what is wrong with a row, by its place."""
+
+    line: IntArray
+    start_s: IntArray
+    end_s: IntArray
+    kind: IntArray  # place in KINDS
+    depth_um: IntArray  # NO_DEPTH where missing
+    typed: list[str]
+    text: Sequence[str]  # what the row says, for the list of rejected rows
+    why: dict[int, str]
+    skipped: int = 0  # rows of other gauges
+
+    def __len__(self) -> int:
+        return self.line.size
+
+    def keep(self, places: IntArray) -> "Block":
+        """The rows at some places, without what was wrong with others."""
+        return Block(
+            self.line[places],
+            self.start_s[places],
+            self.end_s[places],
+            self.kind[places],
+            self.depth_um[places],
+            [self.typed[n] for n in places],
+            [self.text[n] for n in places],
+            {},
+        )
+
+    def good(self) -> IntArray:
+        """Places of rows with which nothing is wrong."""
+        good = np.ones(len(self), dtype=bool)
+        good[list(self.why)] = False
+        return np.flatnonzero(good)
+
+
+def blocks_of_readings(rows: Iterable[NewReading | tuple], size: int) -> Iterator[Block]:
+    """Readings that are understood already, as blocks."""
+    rows = iter(rows)
+    first = 1
+    while block := list(islice(rows, size)):
+        starts, ends, kinds, depths, typed = zip(
+            *(NewReading(*reading) for reading in block), strict=True
+        )
+        yield Block(
+            line=np.arange(first, first + len(block)),
+            start_s=np.array(starts, dtype=np.int64),
+            end_s=np.array(ends, dtype=np.int64),
+            kind=np.array([KINDS.index(kind) for kind in kinds], dtype=np.int64),
+            depth_um=np.array([NO_DEPTH if d is None else d for d in depths], dtype=np.int64),
+            typed=[given[:TYPED_LENGTH] for given in typed],
+            text=typed,
+            why={},
+        )
+        first += len(block)
+
+
+class BlockReader:
+    """Turns rows of a file, block by block from the top, into readings."""
+
+    def __init__(self, layout: Layout, daily_hour: int | None) -> None:
+        self.layout = layout
+        self.daily_hour = daily_hour
+        self.stamps = StampReader(layout.zone, day_first=layout.day_first)
+        self.amounts: dict[str, Amount] = {}
+        self.mornings: dict[int, int] = {}
+
+    def read(self, rows: list[Row]) -> Block:
+        layout, why = self.layout, {}
+        skipped = 0
+        kept: list[Row] = []
+        for row in rows:
+            _line, cells, wrong = row
+            if not wrong and len(cells) < layout.width:
+                wrong = _("The row has fewer columns than the heading.")
+            elif (
+                not wrong
+                and layout.where
+                and not same_value(cells[layout.where[0]], layout.where[1])
+            ):
+                skipped += 1
+                continue
+            if wrong:
+                why[len(kept)] = wrong
+            kept.append(row)
+        if len(layout.time_columns) == 1:
+            column = layout.time_columns[0]
+            stamps = ["" if n in why else row[1][column] for n, row in enumerate(kept)]
+        else:
+            stamps = ["" if n in why else layout.stamp(row[1]) for n, row in enumerate(kept)]
+        amounts = [
+            self._amount("" if n in why else row[1][layout.depth_column])
+            for n, row in enumerate(kept)
+        ]
+        start_s, end_s = self._intervals(stamps, why)
+        for n, amount in enumerate(amounts):
+            if amount.problem:
+                why.setdefault(n, amount.problem)
+        return Block(
+            line=np.array([row[0] for row in kept], dtype=np.int64),
+            start_s=start_s,
+            end_s=end_s,
+            kind=np.array([_KIND_PLACE[amount.kind] for amount in amounts], dtype=np.int64),
+            depth_um=np.array(
+                [NO_DEPTH if a.depth_um is None else a.depth_um for a in amounts], dtype=np.int64
+            ),
+            typed=[amount.typed for amount in amounts],
+            text=_Texts(kept),
+            why=why,
+            skipped=skipped,
+        )
+
+    def _amount(self, text: str) -> Amount:
+        amount = self.amounts.get(text)
+        if amount is None:
+            if len(self.amounts) >= KEPT_AMOUNTS:
+                self.amounts.clear()
+            amount = self.amounts[text] = read_amount(text, unit=self.layout.unit)
+        return amount
+
+    def _intervals(self, stamps: list[str], why: dict[int, str]) -> tuple[IntArray, IntArray]:
+        day, clock_s, ahead_s, readable = self.stamps.spelled(stamps)
+        for n in np.flatnonzero(~readable):
+            why.setdefault(int(n), _("“%s” is not a time.") % stamps[n].strip()[:40])
+        if self.layout.step_s == WHOLE_DAY:
+            return self._days(day, clock_s, ahead_s, readable, why)
+        found_s, problems = self.stamps.instants(day, clock_s, ahead_s, readable)
+        for n, problem in problems.items():
+            why.setdefault(n, problem)
+        step_s = self.layout.step_s
+        if self.layout.stamps == Stamps.START:
+            return found_s, found_s + step_s
+        return found_s - step_s, found_s
+
+    def _days(
+        self,
+        day: IntArray,
+        clock_s: IntArray,
+        ahead_s: IntArray,
+        readable: BoolArray,
+        why: dict[int, str],
+    ) -> tuple[IntArray, IntArray]:
+        """Days by the wall clock, from the observation hour of one to that of the next; midnight if there is no such hour."""
+        zoned = (ahead_s != NO_OFFSET) & readable
+        if zoned.any():
+            for n in np.flatnonzero(zoned):
+                local = instant(int(day[n] * DAY_S + max(clock_s[n], 0) - ahead_s[n])).astimezone(
+                    self.layout.zone
+                )
+                day[n] = local.date().toordinal() - EPOCH_DAY
+                clock_s[n] = local.hour * 3600 + local.minute * 60 + local.second
+        hour = self.daily_hour or 0
+        off = readable & (clock_s >= 0) & (np.abs(clock_s - hour * HOUR_S) > DAILY_SLACK_S)
+        for n in np.flatnonzero(off):
+            why.setdefault(
+                int(n),
+                _("A daily reading at %(clock)s does not fit the gauge’s hour, %(hour)s:00.")
+                % {"clock": f"{clock_s[n] // 3600}:{clock_s[n] // 60 % 60:02}", "hour": hour},
+            )
+        first = day if self.layout.stamps == Stamps.START else day - 1
+        return (
+            np.array([self._morning(number, hour) for number in first.tolist()], dtype=np.int64),
+            np.array(
+                [self._morning(number + 1, hour) for number in first.tolist()], dtype=np.int64
+            ),
+        )
+
+    def _morning(self, number: int, hour: int) -> int:
+        if number not in self.mornings:
+            day = date.fromordinal(max(number, 0) + EPOCH_DAY)
+            self.mornings[number] = local_s(day, self.layout.zone, hour)
+        return self.mornings[number]
+
+
+_KIND_PLACE = {kind: place for place, kind in enumerate(KINDS)} | {"": MISSING}
+
+
+class _Texts(Sequence[str]):
+    """The rows as text, put together only where somebody asks."""
+
+    def __init__(self, rows: list[Row]) -> None:
+        self.rows = rows
+
+    def __len__(self) -> int:
+        return len(self.rows)
+
+    def __getitem__(self, place):
+        return ", ".join(cell.strip() for cell in self.rows[place][1])[:300]
+
+
+def check(block: Block, *, now_s: int) -> None:
+    """Write into `why` what no reading may be: in the future, longer than a month, more than can fall, or without sense."""
+    length_s = block.end_s - block.start_s
+    hours = np.maximum(length_s, 1) / HOUR_S
+    most_um = GREATEST_MM * 1000 * hours**GREATEST_POWER
+    depthless = block.depth_um == NO_DEPTH
+    tests = (
+        (length_s <= 0, _backward),
+        (length_s > LONGEST_READING_S, _too_long),
+        (block.end_s > now_s, _future),
+        (block.depth_um > most_um, _too_much),
+        ((block.depth_um < 0) & (block.kind != MISSING), _below_zero),
+        (depthless != (block.kind == MISSING), _kind_unfit),
+        (~np.isin(block.kind, [MISSING, MEASURED, MULTI_DAY]) & (block.depth_um > 0), _kind_unfit),
+    )
+    for wrong, sentence in tests:
+        for n in np.flatnonzero(wrong):
+            if int(n) not in block.why:
+                block.why[int(n)] = sentence(block, int(n))
+
+
+def _backward(_block: Block, _n: int) -> str:
+    return _("The reading ends before or when it starts.")
+
+
+def _too_long(_block: Block, _n: int) -> str:
+    return _("The reading spans more than 31 days.")
+
+
+def _future(block: Block, n: int) -> str:
+    return _("The reading is in the future: it ends %s.") % moment_text(
+        instant(int(block.end_s[n]))
+    )
+
+
+def _too_much(block: Block, n: int) -> str:
+    hours = (block.end_s[n] - block.start_s[n]) / HOUR_S
+    return _(
+        "%(mm)s mm in %(span)s is more than has ever been measured; look at the unit and the decimal point."
+    ) % {"mm": f"{block.depth_um[n] / 1000:g}", "span": hours_text(float(hours))}
+
+
+def _below_zero(_block: Block, _n: int) -> str:
+    return _("The depth is below zero; rain is not.")
+
+
+def _kind_unfit(_block: Block, _n: int) -> str:
+    return _("The depth does not fit the kind of the reading.")
+
+
+def mark_totals(block: Block) -> None:
+    """A measured depth over more than a day is a total of several days."""
+    several = (block.kind == MEASURED) & (block.end_s - block.start_s > LONGEST_DAY_S)
+    block.kind[several] = MULTI_DAY

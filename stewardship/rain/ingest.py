@@ -1,0 +1,216 @@
+"""Readings come in: from a file, typed by a reader, or made for the demo. One transaction each; nothing is half taken in."""
+
+import os
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from typing import BinaryIO
+
+from django.db import transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from people.models import Program, User
+from stewardship.common.errors import Refused
+from stewardship.common.written import moment_text
+from stewardship.rain.blocks import (
+    Block,
+    BlockReader,
+    NewReading,
+    blocks_of_readings,
+    check,
+    mark_totals,
+)
+from stewardship.rain.choices import BatchSource, ReadingKind
+from stewardship.rain.csvfile import (
+    SAMPLE_ROWS,
+    encoding_and_digest,
+    find_delimiter,
+    lines_of,
+    opened,
+    row_blocks,
+    text_of,
+)
+from stewardship.rain.csvfile import cut as cut_lines
+from stewardship.rain.layout import WHOLE_DAY, Layout, Wishes, find_layout
+from stewardship.rain.models import Gauge, Reading, ReadingBatch
+from stewardship.rain.storing import Shelf
+from stewardship.rain.times import LONGEST_DAY_S, seconds
+
+BLOCK_ROWS = 50_000
+#: More rows than this, and a larger share, for times that the file has already: it holds more than one gauge.
+REPEATS, REPEATED_SHARE = 10, 0.01
+
+Progress = Callable[[int], None]
+
+
+def import_file(
+    *,
+    gauge: Gauge,
+    file_name: str,
+    content: bytes | str | os.PathLike[str] | BinaryIO,
+    wishes: Wishes | None = None,
+    by: User | None = None,
+    progress: Progress | None = None,
+) -> ReadingBatch:
+    """Take the readings of a CSV file into a gauge's record.
+
+    Parameters
+    ----------
+    gauge : whose record.
+    file_name : as the person knows the file.
+    content : bytes, a path, or a seekable binary file. It is read in blocks, whatever its size.
+    wishes : what the person says about the layout; the rest is found out.
+    by : who brings it.
+    progress : told the number of rows read after each block.
+
+    Returns
+    -------
+    The batch, with its counts; bad rows are its `rejected_rows`, good ones wait for the storms to be found.
+
+    Raises
+    ------
+    Refused : the file is empty, no table, has no time or depth that can be told, was imported before, holds several gauges, or
+        has no good row. Then nothing is stored.
+    """
+    program = Program.get()
+    with timezone.override(program.tz), opened(content) as file:
+        encoding, digest = encoding_and_digest(file)
+        layout, delimiter = _look(file, encoding, gauge, wishes or Wishes(), program)
+        digest.update(repr((layout, delimiter)).encode())
+        reader = BlockReader(layout, gauge.observation_hour)
+        with text_of(file, encoding) as text:
+            rows = row_blocks(text, delimiter, skip=layout.skip, size=BLOCK_ROWS)
+            return _take(
+                gauge,
+                (reader.read(block) for block in rows),
+                batch=ReadingBatch(
+                    gauge=gauge,
+                    source=BatchSource.FILE,
+                    file_name=os.path.basename(file_name)[:200],
+                    sha256=digest.hexdigest(),
+                    understood=layout.words()[:400],
+                    by=by,
+                ),
+                progress=progress,
+            )
+
+
+def add_readings(
+    *,
+    gauge: Gauge,
+    rows: Iterable[NewReading | tuple],
+    source: str,
+    by: User | None = None,
+) -> ReadingBatch:
+    """Take readings that are understood already into a gauge's record.
+
+    Parameters
+    ----------
+    rows : (start_s, end_s, kind, depth_um, typed) each: seconds since 1970, a ReadingKind, µm or None, number as given.
+    source : a BatchSource.
+
+    Raises
+    ------
+    Refused : no row is good. Then nothing is stored; of several rows the bad ones are the batch's `rejected_rows`.
+    """
+    with timezone.override(Program.get().tz):
+        blocks = blocks_of_readings(rows, BLOCK_ROWS)
+        return _take(gauge, blocks, batch=ReadingBatch(gauge=gauge, source=source, by=by))
+
+
+def _look(
+    file: BinaryIO, encoding: str, gauge: Gauge, wishes: Wishes, program: Program
+) -> tuple[Layout, str]:
+    """Find out from the first rows how the file is laid out."""
+    with text_of(file, encoding) as text:
+        lines = [line for _n, line in zip(range(SAMPLE_ROWS), lines_of(text), strict=False)]
+    if not any(line.strip() for line in lines):
+        raise Refused(_("The file is empty."))
+    delimiter = find_delimiter(lines)
+    rows = [row for row in cut_lines(lines, delimiter, 1) if any(map(str.strip, row[1]))]
+    last = (
+        Reading.objects.filter(gauge=gauge, kind=ReadingKind.MEASURED).order_by("-start_s").first()
+    )
+    usual_s = None if last is None else last.end_s - last.start_s
+    layout = find_layout(
+        rows,
+        wishes,
+        gauge_code=gauge.code,
+        gauge_unit=gauge.unit,
+        daily_hour=gauge.observation_hour,
+        zone=program.tz,
+        usual_step_s=usual_s if usual_s is None or usual_s < LONGEST_DAY_S - 7200 else WHOLE_DAY,
+    )
+    return layout, delimiter
+
+
+@transaction.atomic
+def _take(
+    gauge: Gauge,
+    blocks: Iterable[Block],
+    *,
+    batch: ReadingBatch,
+    progress: Progress | None = None,
+) -> ReadingBatch:
+    # One import per gauge at a time, and none while storms are being found.
+    Gauge.objects.select_for_update().get(pk=gauge.pk)
+    _refuse_known_file(batch)
+    batch.save()
+    shelf = Shelf(batch)
+    now = timezone.now()
+    for block in blocks:
+        mark_totals(block)
+        check(block, now_s=seconds(now))
+        shelf.put(block)
+        if progress is not None:
+            progress(shelf.rows + shelf.skipped)
+    _refuse_worthless(shelf)
+    return _close(batch, shelf, now)
+
+
+def _refuse_known_file(batch: ReadingBatch) -> None:
+    known = (
+        ReadingBatch.objects.filter(gauge=batch.gauge, sha256=batch.sha256).first()
+        if batch.sha256
+        else None
+    )
+    if known is not None:
+        raise Refused(
+            _("This file was imported for %(gauge)s on %(moment)s; nothing was changed.")
+            % {"gauge": batch.gauge.code, "moment": moment_text(known.at)}
+        )
+
+
+def _refuse_worthless(shelf: Shelf) -> None:
+    if shelf.repeated > max(REPEATS, REPEATED_SHARE * shelf.rows):
+        raise Refused(
+            _(
+                "The file gives the same times more than once, as if it held several gauges. "
+                "Say which rows are of this one, as column=value."
+            )
+        )
+    if shelf.rows == 0:
+        raise Refused(
+            _("None of the %s rows is of this gauge.") % shelf.skipped
+            if shelf.skipped
+            else _("There are no readings in it.")
+        )
+    if shelf.rejected == shelf.rows and shelf.first_why is not None:
+        line, why = shelf.first_why
+        if shelf.rows == 1:
+            raise Refused(why)
+        raise Refused(
+            _("None of the %(n)s rows could be taken in. Line %(line)s: %(why)s")
+            % {"n": shelf.rows, "line": line, "why": why}
+        )
+
+
+def _close(batch: ReadingBatch, shelf: Shelf, now: datetime) -> ReadingBatch:
+    for name in ("added", "same", "corrected", "rejected", "skipped"):
+        setattr(batch, name, getattr(shelf, name))
+    if shelf.touched:
+        batch.touched_start_s, batch.touched_end_s = shelf.touched
+    else:
+        batch.storms_found_at = now  # nothing new to find storms in
+    batch.save()
+    return batch

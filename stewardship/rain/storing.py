@@ -1,0 +1,263 @@
+"""Puts blocks of readings into the database: new, known, corrected, or rejected with a sentence. Inside the caller's transaction."""
+
+from bisect import bisect_left, insort
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from itertools import chain, repeat
+
+import numpy as np
+from django.db import connection
+from django.utils.translation import gettext as _
+
+from stewardship.common.written import moment_text
+from stewardship.hydrology.units import BoolArray, IntArray
+from stewardship.rain.blocks import KINDS, MISSING, NO_DEPTH, Block
+from stewardship.rain.models import (
+    Reading,
+    ReadingBatch,
+    ReadingCorrection,
+    RejectedRow,
+)
+from stewardship.rain.times import LONGEST_READING_S, instant
+
+#: Makes one number of an interval's start and length, for looking it up; no reading is longer than 2²² s.
+LENGTHS = 1 << 22
+
+
+@dataclass
+class Stored:
+    """Readings of a gauge that are in the database already, by start and length; all arrays of the same shape."""
+
+    pk: IntArray
+    start_s: IntArray
+    end_s: IntArray
+    kind: IntArray
+    depth_um: IntArray
+    batch: IntArray
+
+    @classmethod
+    def between(cls, gauge_id: int, start_s: int, end_s: int) -> "Stored":
+        table = Reading._meta.db_table
+        kind = "CASE kind " + " ".join(
+            f"WHEN '{name}' THEN {place}" for place, name in enumerate(KINDS)
+        )
+        with connection.cursor() as cursor:
+            cursor.execute(
+                f"SELECT id, start_s, end_s, {kind} END, COALESCE(depth_um, {NO_DEPTH}), batch_id FROM {table} "  # noqa: S608
+                "WHERE gauge_id = %s AND start_s < %s AND start_s > %s AND end_s > %s ORDER BY start_s, end_s",
+                [gauge_id, end_s, start_s - LONGEST_READING_S, start_s],
+            )
+            table = np.fromiter(chain.from_iterable(cursor), dtype=np.int64).reshape(-1, 6)
+        return cls(*table.T)
+
+    def places_of(self, start_s: IntArray, end_s: IntArray) -> IntArray:
+        """Where each interval stands here, -1 where it does not."""
+        if not self.pk.size:
+            return np.full(start_s.shape, -1)
+        keys = self.start_s * LENGTHS + (self.end_s - self.start_s)
+        wanted = start_s * LENGTHS + (end_s - start_s)
+        place = np.minimum(np.searchsorted(keys, wanted), keys.size - 1)
+        return np.where(keys[place] == wanted, place, -1)
+
+    def overlapped(self, start_s: IntArray, end_s: IntArray) -> IntArray:
+        """Which known reading each interval overlaps, -1 where none."""
+        known = np.flatnonzero(self.kind != MISSING)
+        if not known.size:
+            return np.full(start_s.shape, -1)
+        # Known readings do not overlap each other, so the last one that starts before an interval's end reaches furthest.
+        place = known[np.maximum(np.searchsorted(self.start_s[known], end_s) - 1, 0)]
+        hit = (self.start_s[place] < end_s) & (self.end_s[place] > start_s)
+        return np.where(hit, place, -1)
+
+
+@dataclass
+class Shelf:
+    """Takes the blocks of one batch in the order in which they arrive, and counts."""
+
+    batch: ReadingBatch
+    added: int = 0
+    same: int = 0
+    corrected: int = 0
+    rejected: int = 0
+    skipped: int = 0
+    repeated: int = 0  # rows whose interval stood in this batch before
+    touched: list[int] = field(default_factory=list)
+    first_why: tuple[int, str] | None = None
+
+    @property
+    def rows(self) -> int:
+        return self.added + self.same + self.corrected + self.rejected
+
+    def put(self, block: Block) -> None:
+        self.skipped += block.skipped
+        self._reject(block)
+        rest = block.keep(block.good())
+        while len(rest):
+            order = np.lexsort((rest.end_s, rest.start_s))
+            again = np.zeros(len(rest), dtype=bool)
+            again[order[1:]] = (np.diff(rest.start_s[order]) == 0) & (
+                np.diff(rest.end_s[order]) == 0
+            )
+            once = rest.keep(np.flatnonzero(~again)) if again.any() else rest
+            self._put_once(once)
+            rest = rest.keep(np.flatnonzero(again))
+
+    def _put_once(self, block: Block) -> None:
+        """Take in a block in which no interval stands twice."""
+        stored = Stored.between(
+            self.batch.gauge_id, int(block.start_s.min()), int(block.end_s.max())
+        )
+        place = stored.places_of(block.start_s, block.end_s)
+        there = place >= 0
+        missing = block.kind == MISSING
+        was_missing = np.zeros(len(block), dtype=bool)
+        was_missing[there] = stored.kind[place[there]] == MISSING
+        filling = ~missing & (
+            ~there | was_missing
+        )  # says something about a time of which nothing is known yet
+        self._refuse_overlaps(block, stored, filling)
+
+        good = np.ones(len(block), dtype=bool)
+        good[list(block.why)] = False
+        new = np.flatnonzero(good & ~there)
+        if new.size:
+            insert_readings(self.batch, block, new)
+            self._touch(block, new)
+            self.added += new.size
+        known = np.flatnonzero(good & there)
+        if known.size:
+            self._compare(block, stored, known, place[known])
+        self._reject(block)
+
+    def _refuse_overlaps(self, block: Block, stored: Stored, filling: BoolArray) -> None:
+        rows = np.flatnonzero(filling)
+        hit = stored.overlapped(block.start_s[rows], block.end_s[rows])
+        for row, place in zip(rows[hit >= 0], hit[hit >= 0], strict=True):
+            block.why[int(row)] = _overlap(int(stored.start_s[place]), int(stored.end_s[place]))
+        rows = rows[hit < 0]
+        order = rows[np.argsort(block.start_s[rows], kind="stable")]
+        if np.all(block.start_s[order[1:]] >= block.end_s[order[:-1]]):
+            return
+        taken: list[tuple[int, int]] = []
+        for row in rows.tolist():  # in the order in which they arrived: the first one stands
+            start_s, end_s = int(block.start_s[row]), int(block.end_s[row])
+            at = bisect_left(taken, (end_s,))
+            if at and taken[at - 1][1] > start_s:
+                block.why[row] = _overlap(*taken[at - 1])
+            else:
+                insort(taken, (start_s, end_s))
+
+    def _compare(self, block: Block, stored: Stored, rows: IntArray, places: IntArray) -> None:
+        """Rows whose interval is known: the same again, a correction, or a file that contradicts itself."""
+        here = stored.batch[places] == self.batch.pk
+        self.repeated += int(here.sum())
+        differs = (block.kind[rows] != stored.kind[places]) | (
+            block.depth_um[rows] != stored.depth_um[places]
+        )
+        # A missing value does not take back a depth that somebody read.
+        differs &= block.kind[rows] != MISSING
+        contradicts = differs & here & (stored.kind[places] != MISSING)
+        for row in rows[contradicts]:
+            block.why[int(row)] = _("An earlier row gives another depth for the same time.")
+        corrects = differs & ~contradicts
+        if corrects.any():
+            correct_readings(self.batch, block, rows[corrects], stored.pk[places[corrects]])
+            self._touch(block, rows[corrects])
+            self.corrected += int(corrects.sum())
+        self.same += int((~differs).sum())
+
+    def _touch(self, block: Block, rows: IntArray) -> None:
+        start_s, end_s = int(block.start_s[rows].min()), int(block.end_s[rows].max())
+        self.touched = [
+            min([start_s, *self.touched[:1]]),
+            max([end_s, *self.touched[1:]]),
+        ]
+
+    def _reject(self, block: Block) -> None:
+        if not block.why:
+            return
+        if self.first_why is None:
+            first = min(block.why)
+            self.first_why = (int(block.line[first]), block.why[first])
+        RejectedRow.objects.bulk_create(
+            [
+                RejectedRow(
+                    batch=self.batch,
+                    line=int(block.line[n]),
+                    text=block.text[n][:300],
+                    why=why[:300],
+                )
+                for n, why in sorted(block.why.items())
+            ],
+            batch_size=5000,
+        )
+        self.rejected += len(block.why)
+
+
+def _overlap(start_s: int, end_s: int) -> str:
+    return _(
+        "The time overlaps another reading, from %(start)s to %(end)s, without being the same."
+    ) % {"start": moment_text(instant(start_s)), "end": moment_text(instant(end_s))}
+
+
+_COLUMNS = ("gauge_id", "start_s", "end_s", "kind", "depth_um", "typed", "batch_id")
+
+
+def _values(batch: ReadingBatch, block: Block, rows: IntArray) -> Iterable[tuple]:
+    depth: list[int | None] = block.depth_um[rows].tolist()
+    for n in np.flatnonzero(block.depth_um[rows] == NO_DEPTH):
+        depth[n] = None
+    whole = rows.size == len(block)
+    return zip(
+        repeat(batch.gauge_id),
+        block.start_s[rows].tolist(),
+        block.end_s[rows].tolist(),
+        [KINDS[place] for place in block.kind[rows].tolist()],
+        depth,
+        block.typed if whole else [block.typed[n] for n in rows.tolist()],
+        repeat(batch.pk),
+    )
+
+
+def insert_readings(batch: ReadingBatch, block: Block, rows: IntArray) -> None:
+    """Insert rows of a block, past the model layer: a million model instances take half a minute, rows a few seconds."""
+    table = Reading._meta.db_table
+    names = ", ".join(_COLUMNS)
+    with connection.cursor() as cursor:
+        if connection.vendor == "postgresql":
+            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
+                for values in _values(batch, block, rows):
+                    copy.write_row(values)
+        else:
+            cursor.executemany(
+                f"INSERT INTO {table} ({names}) VALUES (%s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
+                _values(batch, block, rows),
+            )
+
+
+def correct_readings(batch: ReadingBatch, block: Block, rows: IntArray, pks: IntArray) -> None:
+    """Give stored readings the depth of these rows, and keep what they said before."""
+    for part in range(0, rows.size, 500):
+        row_of = dict(
+            zip(pks[part : part + 500].tolist(), rows[part : part + 500].tolist(), strict=True)
+        )
+        readings = list(Reading.objects.filter(pk__in=row_of))
+        ReadingCorrection.objects.bulk_create(
+            ReadingCorrection(
+                reading=reading,
+                was_kind=reading.kind,
+                was_depth_um=reading.depth_um,
+                was_typed=reading.typed,
+                was_batch_id=reading.batch_id,
+                batch=batch,
+            )
+            for reading in readings
+        )
+        for reading in readings:
+            row = row_of[reading.pk]
+            depth_um = int(block.depth_um[row])
+            reading.kind = KINDS[block.kind[row]]
+            reading.depth_um = None if depth_um == NO_DEPTH else depth_um
+            reading.typed = block.typed[row]
+            reading.batch = batch
+        Reading.objects.bulk_update(readings, ["kind", "depth_um", "typed", "batch"])
