@@ -199,6 +199,10 @@ class Duty(models.Model):
 class DutyEvent(StateEvent):
     duty = models.ForeignKey(Duty, on_delete=models.CASCADE, related_name="events")
 
+    @property
+    def became_words(self) -> str:
+        return DutyState(self.became).label
+
 
 class Reminder(models.Model):
     """That one person is told about one duty, once per round (1 first, 2 second, 3 agency contact, 4 … by hand)."""
@@ -332,13 +336,18 @@ class CleanOut(models.Model):
     def __str__(self) -> str:
         return f"{self.litres:g} L"
 
+    @property
+    def m3(self) -> float:
+        return self.litres / 1000
+
 
 class Answer(models.Model):
-    """What a person answered to a reminder. The latest one counts; earlier ones stay."""
+    """What a person answered, about a day: the day it was done, else the day of the answer. The latest counts; all stay."""
 
     duty = models.ForeignKey(Duty, on_delete=models.PROTECT, related_name="answers")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="answers")
     kind = models.CharField(_("answer"), max_length=12, choices=AnswerKind)
+    about_on = models.DateField(_("about the day"))
     note = models.TextField(_("note"), blank=True)
     visit = models.ForeignKey(
         Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="answers"
@@ -349,7 +358,9 @@ class Answer(models.Model):
         ordering = ["at", "pk"]
         constraints = [
             one_of("kind", AnswerKind.values, name="answer_kind_known"),
-            models.UniqueConstraint(fields=["duty", "person", "kind"], name="answer_once_per_kind"),
+            models.UniqueConstraint(
+                fields=["duty", "person", "kind", "about_on"], name="answer_once_per_kind_and_day"
+            ),
         ]
 
     def __str__(self) -> str:

@@ -65,7 +65,7 @@ def record_answer(
     happened_on: date | None = None,
     by=None,
 ) -> Answer:
-    """One of the three answers. The same answer again is the answer that is there.
+    """One of the three answers. The same answer about the same day again is the answer that is there.
 
     done      a visit, reported; the duty is met unless it has rained again since that day
     cannot    the duty stays open, on the coordinator's list
@@ -77,9 +77,12 @@ def record_answer(
         "Can't" for a duty that is closed; a day that has not come yet.
     """
     on = at.astimezone(Program.get().tz).date()
+    about_on = (happened_on or on) if kind == AnswerKind.DONE else on
     with transaction.atomic():
         duty = lock_duty(duty)
-        before = Answer.objects.filter(duty=duty, person=person, kind=AnswerKind(kind)).first()
+        before = Answer.objects.filter(
+            duty=duty, person=person, kind=AnswerKind(kind), about_on=about_on
+        ).first()
         if before:
             return before
         if kind == AnswerKind.CANNOT and duty.state != DutyState.OPEN:
@@ -90,7 +93,7 @@ def record_answer(
         if kind == AnswerKind.DONE:
             visit = record_visit(
                 site=duty.site,
-                happened_on=happened_on or on,
+                happened_on=about_on,
                 done_by=person,
                 duty=duty,
                 outcome=Outcome.DONE,
@@ -101,7 +104,13 @@ def record_answer(
                 by=by,
             )
         answer = Answer.objects.create(
-            duty=duty, person=person, kind=kind, note=note, visit=visit, at=at
+            duty=duty,
+            person=person,
+            kind=kind,
+            about_on=about_on,
+            note=note,
+            visit=visit,
+            at=at,
         )
         if kind == AnswerKind.CANNOT:
             put_on_list(duty, NeedsPerson.CANNOT, on=on)

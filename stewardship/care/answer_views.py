@@ -1,0 +1,133 @@
+"""The resident's page: a signed link, no log-in. A GET changes nothing, since mail scanners follow links too."""
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.utils import timezone, translation
+from django.views.decorators.cache import never_cache
+from django.views.decorators.http import require_POST
+
+from people.choices import ContactKind
+from people.models import ContactPoint, Person, Program
+from stewardship.care import links, words
+from stewardship.care.choices import AnswerKind, DutyState
+from stewardship.care.forms import ANSWER_FORMS, NewLinkForm
+from stewardship.care.models import Answer, Duty, Visit
+from stewardship.care.services import record_answer, send_new_link
+from stewardship.care.services.reminding import people_to_tell
+from stewardship.care.services.visits import last_rain_of
+from stewardship.care.site_facts import sheet_of
+from stewardship.common.errors import Refused
+
+
+@never_cache
+def answer(request: HttpRequest, token: str) -> HttpResponse:
+    """The sheet of one duty for one person, in their language, and their three answers."""
+    try:
+        link = links.read(token)
+    except links.OldLink:
+        return _no_link(request, old_token=token)
+    except links.BadLink:
+        return _no_link(request)
+    duty = Duty.objects.select_related("site", "rule").filter(pk=link.duty_pk).first()
+    person = Person.objects.filter(pk=link.person_pk).first()
+    if duty is None or person is None:
+        return _no_link(request)
+    with translation.override(person.language):
+        response = _answer_page(request, duty, person)
+    response.headers["Content-Language"] = person.language
+    response.headers["X-Robots-Tag"] = "noindex"
+    return response
+
+
+def _answer_page(request: HttpRequest, duty: Duty, person: Person) -> HttpResponse:
+    today, units = request.program.today(), request.program.units
+    chosen = request.POST.get("answer") or request.GET.get("answer")
+    forms = {
+        kind: form_class(
+            request.POST if request.method == "POST" and kind == chosen else None, today=today
+        )
+        for kind, form_class in ANSWER_FORMS.items()
+    }
+    refused = ""
+    if request.method == "POST" and chosen in forms and forms[chosen].is_valid():
+        try:
+            record_answer(
+                duty=duty,
+                person=person,
+                kind=chosen,
+                at=timezone.now(),
+                **forms[chosen].cleaned_data,
+            )
+        except Refused as error:
+            refused = str(error)
+        else:
+            return redirect(request.path)
+    sheet = sheet_of(duty)
+    latest = Answer.objects.filter(duty=duty, person=person).select_related("visit").last()
+    context = {
+        "duty": duty,
+        "person": person,
+        "is_open": duty.state == DutyState.OPEN,
+        "is_met": duty.state == DutyState.MET,
+        "latest": latest,
+        "rained_since": last_rain_of(duty) if latest and latest.kind == AnswerKind.DONE else None,
+        "visits": Visit.objects.filter(duty=duty).select_related("done_by"),
+        "why": words.reason_text(duty.reason, units),
+        "sheet": sheet,
+        "tasks": words.task_texts(sheet.checklist, units),
+        "bring": words.and_list(words.bring_texts(sheet.checklist.bring)),
+        "silt": words.silt_text(sheet.checklist.silt),
+        "cautions": words.caution_texts(sheet.checklist.cautions),
+        "hours": sheet.checklist.minutes / 60,
+        "forms": forms,
+        "chosen": chosen if chosen in forms else "",
+        "refused": refused,
+        "today": today,
+    }
+    return render(request, "care/answer.html", context, status=409 if refused else 200)
+
+
+def _no_link(request: HttpRequest, *, old_token: str = "") -> HttpResponse:
+    """In plain words why this link opens nothing, and how to get a new one."""
+    context = {"old_token": old_token, "form": NewLinkForm()}
+    return render(request, "care/no_link.html", context, status=410 if old_token else 404)
+
+
+@never_cache
+@require_POST
+def answer_new_link(request: HttpRequest) -> HttpResponse:
+    """Send a fresh link to an address that we know already. The page says the same whatever we know."""
+    at = timezone.now()
+    if request.POST.get("token"):
+        try:
+            links.read(request.POST["token"])
+        except links.OldLink as old:
+            _send_to(old.link, at=at)
+        except links.BadLink:
+            pass
+    else:
+        form = NewLinkForm(request.POST)
+        if not form.is_valid():
+            return render(request, "care/no_link.html", {"form": form}, status=422)
+        _send_to_all_at(form.cleaned_data["email"], at=at)
+    return render(request, "care/link_sent.html")
+
+
+def _send_to(link: links.Link, *, at) -> None:
+    duty = Duty.objects.select_related("site").filter(pk=link.duty_pk).first()
+    person = Person.objects.filter(pk=link.person_pk).first()
+    if duty and person:
+        send_new_link(duty=duty, person=person, at=at)
+
+
+def _send_to_all_at(email: str, *, at) -> None:
+    """Whoever gets letters at that address, about each duty that they are told of."""
+    normal = ContactPoint.normalise(ContactKind.EMAIL, email)
+    people = Person.objects.filter(
+        contact_points__kind=ContactKind.EMAIL, contact_points__normal=normal
+    )
+    duties = Duty.objects.open().filter(reminders__person__in=people).select_related("site")
+    for duty, owing in people_to_tell(duties.distinct(), on=at.astimezone(Program.get().tz).date()):
+        for person in owing:
+            if person in people:
+                send_new_link(duty=duty, person=person, at=at)

@@ -1,0 +1,43 @@
+import django_filters
+from django.db.models import QuerySet, TextChoices
+from django.utils.translation import gettext_lazy as _
+
+from sites.filters import site_words
+from sites.models import Site
+from stewardship.care.choices import DutyState, Trigger
+from stewardship.care.models import Duty
+
+
+class Worklist(TextChoices):
+    """What a coordinator looks for among the open ones."""
+
+    NEEDS_PERSON = "needs_person", _("need a person")
+    LATE = "late", _("late")
+    NOBODY = "nobody", _("nobody responsible")
+
+
+class DutyFilter(django_filters.FilterSet):
+    q = django_filters.CharFilter(label=_("Site, street or address"), method="search")
+    state = django_filters.ChoiceFilter(
+        label=_("State"), choices=DutyState, empty_label=_("all states")
+    )
+    trigger = django_filters.ChoiceFilter(
+        label=_("Because of"), choices=Trigger, empty_label=_("anything")
+    )
+    list = django_filters.ChoiceFilter(
+        label=_("Open ones that"), choices=Worklist, empty_label=_("all"), method="on_list"
+    )
+
+    class Meta:
+        model = Duty
+        fields = ["q", "state", "trigger", "list"]
+
+    def search(self, queryset: QuerySet[Duty], name: str, value: str) -> QuerySet[Duty]:
+        return queryset.filter(site__in=site_words(Site.objects.all(), value.split()))
+
+    def on_list(self, queryset: QuerySet[Duty], name: str, value: str) -> QuerySet[Duty]:
+        if value == Worklist.LATE:
+            return queryset.late(on=self.request.program.today())
+        if value == Worklist.NOBODY:
+            return queryset.without_anybody()
+        return queryset.needing_a_person()

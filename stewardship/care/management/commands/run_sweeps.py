@@ -1,0 +1,34 @@
+"""Do once, now, what the background worker does all day: readings → storms → duties → reminders → letters out."""
+
+from typing import Any
+
+from django.core.management.base import BaseCommand
+from django.utils import timezone
+
+from stewardship.care.services import sweep
+from stewardship.outbox.delivery import deliver_due
+from stewardship.rain.services import find_waiting_storms
+
+WORDS = {
+    "weighed": "site rains weighed",
+    "rounds": "looks due by calendar",
+    "handed_over": "duties passed to who is responsible now",
+    "bounced": "letters found undelivered",
+    "letters": "letters made",
+    "steps": "hand-on steps taken",
+}
+
+
+class Command(BaseCommand):
+    help = (
+        "Find storms in new readings, open duties, queue reminders and deliver what is due, once. "
+        "For machines without a background worker: call it from cron. Running it again does nothing twice."
+    )
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        self.stdout.write(f"{find_waiting_storms()} batches of readings searched for storms")
+        for part, count in sweep(at=timezone.now()).items():
+            self.stdout.write(f"{count} {WORDS[part]}")
+        delivered = deliver_due()
+        said = ", ".join(f"{n} {became}" for became, n in sorted(delivered.items()))
+        self.stdout.write(f"Outbox: {said or 'nothing due'}")
