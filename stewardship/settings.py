@@ -252,4 +252,6 @@ LOGGING = {
     "formatters": {"line": {"format": "{asctime} {levelname} {name} {message}", "style": "{"}},
     "handlers": {"console": {"class": "logging.StreamHandler", "formatter": "line"}},
     "root": {"handlers": ["console"], "level": env.str("LOG_LEVEL", default="INFO")},
+    # They tell of every stylesheet and every glyph table.
+    "loggers": {"weasyprint": {"level": "ERROR"}, "fontTools": {"level": "ERROR"}},
 }
