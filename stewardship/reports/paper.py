@@ -125,18 +125,14 @@ def _storms_svg(figures: Figures, units: str) -> str:
 
 
 def _sentences(figures: Figures) -> list[str]:
-    """The report in a few sentences."""
+    """The report in a few lines; numbers stand behind their words, so that one and many read alike."""
     value = figures.value
     said = [
-        ngettext(
-            "%(built)s site stood built on the last day; %(in_force)s under an agreement in force.",
-            "%(built)s sites stood built on the last day; %(in_force)s under an agreement in force.",
-            value("built"),
-        )
+        _("Built on the last day: %(built)s; of these under an agreement in force: %(in_force)s.")
         % {"built": value("built"), "in_force": value("in_force")},
         _(
-            "Somebody looked at %(seen)s of them in the period; %(inspected)s were last seen by an inspector, "
-            "%(photo)s with a photo, %(reported)s by report alone."
+            "Looked at in the period: %(seen)s. Last seen by an inspector: %(inspected)s, with a photo: %(photo)s, "
+            "by report alone: %(reported)s."
         )
         % {
             "seen": value("looked_at"),
@@ -145,11 +141,11 @@ def _sentences(figures: Figures) -> list[str]:
             "reported": value("looked_at_reported"),
         },
     ]
-    if value("follow_ups"):
+    if value("wanting") or value("follow_ups"):
         said.append(
             _(
-                "%(wanting)s sites were found wanting. Of %(count)s follow-ups, %(met)s were put right in time, "
-                "%(late)s late, and %(overdue)s are overdue."
+                "Found wanting: %(wanting)s. Follow-ups opened: %(count)s; put right in time: %(met)s, late: %(late)s, "
+                "overdue: %(overdue)s."
             )
             % {
                 "wanting": value("wanting"),
@@ -159,19 +155,13 @@ def _sentences(figures: Figures) -> list[str]:
                 "overdue": value("follow_ups_overdue"),
             }
         )
-    elif value("wanting"):
-        said.append(
-            ngettext("%s site was found wanting.", "%s sites were found wanting.", value("wanting"))
-            % value("wanting")
-        )
     else:
         said.append(_("Nothing was found wanting."))
-    said.append(
-        _(
-            "About %s sites nothing can be said: nobody looked within the %s days before the last one."
+    if value("unknown"):
+        said.append(
+            _("Unknown, because nobody looked within %(days)s days before the last one: %(count)s.")
+            % {"days": figures.known_for_days, "count": value("unknown")}
         )
-        % (value("unknown"), figures.known_for_days)
-        if value("unknown")
-        else _("No site is unknown.")
-    )
+    else:
+        said.append(_("No site is unknown."))
     return said
