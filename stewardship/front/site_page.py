@@ -1,0 +1,308 @@
+"""Everything about one site for the coordinator: who, what is due, what happened, rain and water, what stands there."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from datetime import date, datetime, time
+from math import cos, radians
+
+from django.db.models import Prefetch, QuerySet
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from people.models import Program
+from sites.choices import Stage
+from sites.models import Basin, Inlet, SedimentTrap, Site, SiteEvent
+from stewardship.agreements.models import Agreement, Responsibility
+from stewardship.agreements.standing import build_blockers, missing_signatures
+from stewardship.care.choices import Item
+from stewardship.care.models import Answer, CleanOut, Duty, Finding, Reminder, Visit
+from stewardship.care.words import reason_text
+from stewardship.common.drawing import basin_section_svg
+from stewardship.hydrology.spread import haversine_m
+from stewardship.rain.choices import Sureness
+from stewardship.rain.models import BasinWater, Gauge, SiteRain
+
+#: Usual basins drain in about an hour after the rain ends. Common practice, no source. [h]
+USUAL_DRAIN_H = 1
+#: The program's limit; published outer limits run from 24 h at acceptance (TRCA construction checklist) to 96 h against
+#: mosquitoes (California Department of Public Health, 2010). [h]
+LIMIT_DRAIN_H = 24
+#: Lip below the inlet bottom that is drawn where no trap is written down: 2.5 in. Common practice, no source. [m]
+USUAL_LIP_M = 0.0635
+#: How many of the newest happenings, storms and past duties a site page shows.
+SHOWN = 25
+STORMS_SHOWN = 5
+
+
+@dataclass(frozen=True)
+class Happening:
+    """Something that happened: `kind` is "visit", "answer", "told" or "site"; `row` the record itself."""
+
+    at: datetime
+    day: date
+    kind: str
+    row: Visit | Answer | Reminder | SiteEvent
+
+
+@dataclass(frozen=True)
+class DueDuty:
+    duty: Duty
+    why: str
+    is_late: bool
+
+
+@dataclass(frozen=True)
+class WaterLine:
+    """One basin's water in one storm, and how its draining compares. Volumes in m³, depth in m, time in h."""
+
+    water: BasinWater
+    drained: str
+
+
+@dataclass(frozen=True)
+class RainLine:
+    rain: SiteRain
+    day: date
+    waters: list[WaterLine]
+
+
+@dataclass(frozen=True)
+class GaugeNear:
+    gauge: Gauge
+    distance_m: float
+    in_reach: bool
+
+
+@dataclass(frozen=True)
+class BasinView:
+    """A basin with its newest trap measure and its highest water, ready for the drawing."""
+
+    basin: Basin
+    trap: SedimentTrap | None
+    drop_m: float | None
+    measured_on: date | None
+    cleaned: CleanOut | None
+    highest: BasinWater | None
+
+    @property
+    def cleaned_m3(self) -> float | None:
+        return self.cleaned.litres / 1000 if self.cleaned else None
+
+    def svg(self, units: str) -> str:
+        """The drawing in section."""
+        return basin_section_svg(
+            depth_at_lip_m=self.basin.depth_m,
+            lip_below_inlet_m=self.trap.lip_below_inlet_m if self.trap else USUAL_LIP_M,
+            water_depth_m=self.highest.greatest_depth_m if self.highest else None,
+            trap_drop_m=self.drop_m,
+            trap_depth_m=self.trap.depth_m if self.trap else None,
+            plant_heights_m=[plant.height_m for plant in self.basin.plantings.all()],
+            units=units,
+        )
+
+
+@dataclass
+class SitePage:
+    site: Site
+    held: list[Responsibility]
+    chain: list[Responsibility]
+    due: list[DueDuty]
+    happenings: list[Happening]
+    rains: list[RainLine]
+    basins: list[BasinView]
+    agreements: list[tuple[Agreement, list[str]]]
+    gauges: list[GaugeNear]
+    blockers: list[str] = field(default_factory=list)
+
+
+def site_page(site: Site, *, program: Program, on: date) -> SitePage:
+    """The page as of today, with the responsibilities that hold or held on `on`."""
+    today = program.today()
+    chain = list(Responsibility.objects.for_site(site))
+    as_of = set(Responsibility.objects.as_of(on).filter(site=site).values_list("pk", flat=True))
+    rains = list(_rains(site))
+    agreements = site.agreements.with_signing().order_by("-created_at")
+    return SitePage(
+        site=site,
+        held=[held for held in chain if held.pk in as_of],
+        chain=chain,
+        due=[
+            DueDuty(duty, reason_text(duty.reason, program.units), duty.due_on < today)
+            for duty in Duty.objects.open()
+            .filter(site=site)
+            .select_related("owed_by__person", "owed_by__agency")
+            .with_latest()
+        ],
+        happenings=sorted(_happenings(site), key=lambda what: what.at, reverse=True)[:SHOWN],
+        rains=[_rain_line(rain, program) for rain in rains],
+        basins=_basins(site, rains),
+        agreements=[
+            (agreement, [str(one) for one in missing_signatures(agreement)])
+            for agreement in agreements
+        ],
+        gauges=_gauges(site, today),
+        blockers=[]
+        if site.stage in (Stage.BUILT, Stage.RETIRED)
+        else build_blockers(site=site, on=today),
+    )
+
+
+def _happenings(site: Site) -> Iterator[Happening]:
+    for visit in (
+        Visit.objects.filter(site=site)
+        .select_related("done_by", "done_by_agency")
+        .prefetch_related(
+            Prefetch("findings", Finding.objects.select_related("basin")),
+            Prefetch("clean_outs", CleanOut.objects.select_related("trap__inlet__basin__site")),
+        )[:SHOWN]
+    ):
+        noon = timezone.make_aware(datetime.combine(visit.happened_on, time(12)))
+        yield Happening(noon, visit.happened_on, "visit", visit)
+    for answer in (
+        Answer.objects.filter(duty__site=site).select_related("person").order_by("-at")[:SHOWN]
+    ):
+        yield Happening(answer.at, _day(answer.at), "answer", answer)
+    for reminder in (
+        Reminder.objects.filter(duty__site=site)
+        .select_related("person", "message")
+        .defer("message__text", "message__html", "message__context")
+        .order_by("-made_at")[:SHOWN]
+    ):
+        yield Happening(reminder.made_at, _day(reminder.made_at), "told", reminder)
+    for event in SiteEvent.objects.filter(site=site).select_related("by").order_by("-at")[:SHOWN]:
+        yield Happening(event.at, _day(event.at), "site", event)
+
+
+def _day(moment: datetime) -> date:
+    return timezone.localtime(moment).date()
+
+
+def _rains(site: Site) -> QuerySet[SiteRain]:
+    waters = BasinWater.objects.select_related("basin__site").order_by("basin__label")
+    return (
+        SiteRain.objects.filter(site=site, storm__withdrawn_at__isnull=True)
+        .select_related("storm")
+        .prefetch_related(Prefetch("waters", waters))
+        .order_by("-storm__start_s")[:STORMS_SHOWN]
+    )
+
+
+def _rain_line(rain: SiteRain, program: Program) -> RainLine:
+    return RainLine(
+        rain,
+        rain.storm.start_at.astimezone(program.tz).date(),
+        [WaterLine(water, drain_words(water.hours_to_drain)) for water in rain.waters.all()],
+    )
+
+
+def drain_words(hours: float | None) -> str:
+    """How a time to drain compares with the usual hour and the program's limit."""
+    if hours is None:
+        return _("not known")
+    if hours <= USUAL_DRAIN_H * 1.5:
+        return _("as usual")
+    return _("slower than usual") if hours <= LIMIT_DRAIN_H else _("over the limit")
+
+
+def _basins(site: Site, rains: list[SiteRain]) -> list[BasinView]:
+    basins = site.basins.prefetch_related(
+        Prefetch("inlets", Inlet.objects.select_related("trap").order_by("pk")), "plantings"
+    )
+    measured: dict[int, Finding] = {}
+    for finding in (
+        Finding.objects.filter(visit__site=site, item=Item.TRAP, measured_m__isnull=False)
+        .select_related("visit")
+        .order_by("visit__happened_on", "pk")
+    ):
+        measured[finding.basin_id] = finding
+    cleaned: dict[int, CleanOut] = {}
+    for clean_out in (
+        CleanOut.objects.filter(visit__site=site)
+        .select_related("visit")
+        .order_by("visit__happened_on", "pk")
+    ):
+        cleaned[clean_out.trap_id] = clean_out
+    known = next((rain for rain in rains if rain.sureness != Sureness.UNKNOWN), None)
+    highest = {water.basin_id: water for water in known.waters.all()} if known else {}
+    views = []
+    for basin in basins:
+        traps = [inlet.trap for inlet in basin.inlets.all() if hasattr(inlet, "trap")]
+        trap = traps[0] if traps else None
+        last = cleaned.get(trap.pk) if trap else None
+        finding = measured.get(basin.pk)
+        # what was measured before the trap was emptied says nothing about it now
+        if finding and last and last.visit.happened_on >= finding.visit.happened_on:
+            finding = None
+        views.append(
+            BasinView(
+                basin,
+                trap,
+                finding.measured_m if finding else None,
+                finding.visit.happened_on if finding else None,
+                last,
+                highest.get(basin.pk),
+            )
+        )
+    return views
+
+
+def _gauges(site: Site, today: date) -> list[GaugeNear]:
+    """Standing gauges, nearest first; none for a site without a place."""
+    gauges = list(Gauge.objects.active(on=today)) if site.has_place else []
+    if not gauges:
+        return []
+    distances = haversine_m(site.lat, site.lon, [g.lat for g in gauges], [g.lon for g in gauges])
+    near = [
+        GaugeNear(gauge, float(distance), bool(distance <= gauge.reach_m))
+        for gauge, distance in zip(gauges, distances, strict=True)
+    ]
+    return sorted(near, key=lambda one: one.distance_m)
+
+
+#: Side of the little map. [drawing units]
+MAP_SIDE = 300
+
+
+@dataclass(frozen=True)
+class MapPoint:
+    x: float
+    y: float
+    label: str
+
+    @property
+    def label_y(self) -> float:
+        """Where its words stand: below the point, above it near the lower edge."""
+        return self.y + 20 if self.y < MAP_SIDE - 60 else self.y - 10
+
+
+@dataclass(frozen=True)
+class LittleMap:
+    """The site in the middle and the gauges around it, north up. `scale_m` is how long the scale bar of 60 units is."""
+
+    gauges: list[MapPoint]
+    scale_m: float
+
+    @property
+    def middle(self) -> float:
+        return MAP_SIDE / 2
+
+
+def little_map(site: Site, gauges: list[GaugeNear]) -> LittleMap | None:
+    """Points for the drawing; None where nothing can be drawn."""
+    shown = [near for near in gauges if near.in_reach] or gauges[:1]
+    if not site.has_place or not shown:
+        return None
+    metres_per_degree = 111_195  # on the sphere of `spread.EARTH_RADIUS_M`
+    east = [
+        (near.gauge.lon - site.lon) * metres_per_degree * cos(radians(site.lat)) for near in shown
+    ]
+    north = [(near.gauge.lat - site.lat) * metres_per_degree for near in shown]
+    farthest = max(map(abs, [*east, *north, 100]))
+    per_metre = (MAP_SIDE / 2 - 40) / farthest
+    return LittleMap(
+        [
+            MapPoint(MAP_SIDE / 2 + x * per_metre, MAP_SIDE / 2 - y * per_metre, near.gauge.code)
+            for near, x, y in zip(shown, east, north, strict=True)
+        ],
+        60 / per_metre,
+    )

@@ -1,0 +1,244 @@
+"""A storm for people: what fell where, how sure that is, who must, who was told, who answered."""
+
+from collections import defaultdict
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db.models import Count, Exists, OuterRef, Q
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from people.models import Program
+from stewardship.care.choices import AnswerKind, DutyState
+from stewardship.care.models import Answer, Duty, Reminder
+from stewardship.common.charts import hyetograph
+from stewardship.common.written import depth_text
+from stewardship.outbox.choices import Status
+from stewardship.rain.choices import ReadingKind, Sureness
+from stewardship.rain.models import GaugeStorm, Reading, SiteRain, Storm, StormRevision, instant
+
+#: Readings that one drawing shows; more are drawn in equal steps of several readings.
+MOST_BARS = 288
+
+
+@dataclass(frozen=True)
+class StormInShort:
+    """The few numbers of a storm. Depths in µm; None: no site's rain is known."""
+
+    storm: Storm
+    least_um: int | None
+    greatest_um: int | None
+    sites: int
+    unknown: int
+    duties: int
+    met: int
+    told: int
+    answered: int
+
+
+def storm_in_short(storm: Storm) -> StormInShort:
+    depths = list(storm.site_rains.values_list("depth_um", flat=True))
+    known = [depth for depth in depths if depth is not None]
+    told = Reminder.objects.filter(duty=OuterRef("pk"), message__status=Status.SENT)
+    counts = (
+        Duty.objects.filter(storms=storm)
+        .annotate(
+            was_told=Exists(told), was_answered=Exists(Answer.objects.filter(duty=OuterRef("pk")))
+        )
+        .aggregate(
+            duties=Count("pk"),
+            met=Count("pk", filter=Q(state=DutyState.MET)),
+            told=Count("pk", filter=Q(was_told=True)),
+            answered=Count("pk", filter=Q(was_answered=True)),
+        )
+    )
+    return StormInShort(
+        storm=storm,
+        least_um=min(known, default=None),
+        greatest_um=max(known, default=None),
+        sites=len(depths),
+        unknown=len(depths) - len(known),
+        **counts,
+    )
+
+
+@dataclass(frozen=True)
+class Interval:
+    """One line of the table beside a drawing: what a reading says for (start, end]."""
+
+    start: datetime
+    end: datetime
+    reading: Reading
+
+
+@dataclass(frozen=True)
+class GaugeRecord:
+    """One gauge's part: its storm, a drawing, and the same readings for the table beside it."""
+
+    part: GaugeStorm
+    svg: str
+    intervals: list[Interval]
+
+    @property
+    def missing(self) -> int:
+        return sum(one.reading.kind == ReadingKind.MISSING for one in self.intervals)
+
+
+def gauge_records(storm: Storm, *, program: Program) -> list[GaugeRecord]:
+    """The readings of every gauge that measured the storm, in two queries. A daily reading may reach beyond the storm."""
+    parts = list(storm.gauge_storms.select_related("gauge").order_by("-depth_um", "gauge__code"))
+    if not parts:
+        return []
+    span = min(part.start_s for part in parts), max(part.end_s for part in parts)
+    readings: dict[int, list[Reading]] = defaultdict(list)
+    for reading in (
+        Reading.objects.between(*span)
+        .filter(gauge__in=[part.gauge_id for part in parts])
+        .order_by("gauge", "start_s")
+    ):
+        readings[reading.gauge_id].append(reading)
+    records = []
+    for part in parts:
+        own = [
+            one
+            for one in readings[part.gauge_id]
+            if one.start_s < part.end_s and one.end_s > part.start_s
+        ]
+        intervals = [Interval(instant(one.start_s), instant(one.end_s), one) for one in own]
+        records.append(GaugeRecord(part, _drawn(part, own, program), intervals))
+    return records
+
+
+def _drawn(part: GaugeStorm, readings: list[Reading], program: Program) -> str:
+    # silence of a gauge that reports only rain is dry; of any other it is a hole
+    edges, depths = _steps(readings, between=None if part.gauge.lists_dry else 0.0)
+    if not depths:
+        return ""
+    return hyetograph(
+        edges,
+        depths,
+        title=_("Rain at %s") % part.gauge.name,
+        description=_("%s in all.") % depth_text(part.depth_um, program.units),
+        units=program.units,
+        zone=program.zone,
+    )
+
+
+def _steps(
+    readings: list[Reading], *, between: float | None
+) -> tuple[list[datetime], list[float | None]]:
+    """Edges and depths [mm] of at most `MOST_BARS` bars; a time between two readings is a bar of its own, `between` high."""
+    edges: list[datetime] = []
+    depths: list[float | None] = []
+    bundle = -(-len(readings) // MOST_BARS) or 1
+    for n in range(0, len(readings), bundle):
+        some = readings[n : n + bundle]
+        start = instant(some[0].start_s)
+        if not edges:
+            edges.append(start)
+        elif start > edges[-1]:
+            edges.append(start)
+            depths.append(between)
+        edges.append(instant(some[-1].end_s))
+        known = [r.depth_um for r in some if r.depth_um is not None]
+        depths.append(sum(known) / 1000 if known else None)
+    return edges, depths
+
+
+@dataclass(frozen=True)
+class Revised:
+    """A revision with its span as instants."""
+
+    revision: StormRevision
+    start: datetime
+    end: datetime
+
+
+def revisions(storm: Storm) -> list[Revised]:
+    return [Revised(one, instant(one.start_s), instant(one.end_s)) for one in storm.revisions.all()]
+
+
+@dataclass(frozen=True)
+class SiteNeed:
+    """What a storm was at one site and what came of it. `need` is a key of `NEEDS`."""
+
+    rain: SiteRain
+    duty: Duty | None
+    need: str
+
+    @property
+    def words(self) -> str:
+        return str(NEEDS[self.need])
+
+    @property
+    def mark(self) -> str:
+        return NEED_MARKS[self.need]
+
+    @property
+    def answer_words(self) -> str:
+        if self.duty is None or not self.duty.answer_kind:
+            return ""
+        return str(AnswerKind(self.duty.answer_kind).label)
+
+
+#: How a site stands after a storm, those that need somebody first.
+NEEDS = {
+    "nobody": gettext_lazy("due, nobody owes it"),
+    "listed": gettext_lazy("needs you"),
+    "not_told": gettext_lazy("due, not told yet"),
+    "silent": gettext_lazy("told, no answer yet"),
+    "answered": gettext_lazy("answered, still open"),
+    "unknown": gettext_lazy("rain not known"),
+    "met": gettext_lazy("done"),
+    "closed": gettext_lazy("excused or withdrawn"),
+    "none": gettext_lazy("nothing due"),
+}
+#: The mark beside each.
+NEED_MARKS = {
+    "nobody": "act",
+    "listed": "act",
+    "not_told": "queued",
+    "silent": "open",
+    "answered": "watch",
+    "unknown": "unknown",
+    "met": "met",
+    "closed": "excused",
+    "none": "no",
+}
+
+
+def sites_by_need(storm: Storm) -> list[SiteNeed]:
+    """Every site of the storm, those that need somebody first, then by depth."""
+    duties = {
+        duty.site_id: duty
+        for duty in Duty.objects.filter(storms=storm)
+        .select_related("owed_by__person", "owed_by__agency")
+        .with_latest()
+        .order_by("pk")
+    }
+    rows = [
+        SiteNeed(rain, duty, _need(rain, duty))
+        for rain in storm.site_rains.select_related("site")
+        for duty in [duties.get(rain.site_id)]
+    ]
+    order = list(NEEDS)
+    return sorted(
+        rows,
+        key=lambda row: (order.index(row.need), -(row.rain.depth_um or 0), row.rain.site.code),
+    )
+
+
+def _need(rain: SiteRain, duty: Duty | None) -> str:
+    if duty is None:
+        return "unknown" if rain.sureness == Sureness.UNKNOWN else "none"
+    if duty.state == DutyState.MET:
+        return "met"
+    if duty.state != DutyState.OPEN:
+        return "closed"
+    if duty.owed_by_id is None:
+        return "nobody"
+    if duty.needs_person_since:
+        return "listed"
+    if duty.answer_kind:
+        return "answered"
+    return "silent" if duty.told_status == Status.SENT else "not_told"
