@@ -1,0 +1,101 @@
+"""Sites, basins and gauges as arrays, for working out many storms at once."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from sites.choices import InletKind
+from sites.models import Basin, Site
+from stewardship.hydrology.basins import BasinArrays
+from stewardship.hydrology.inlets import curb_core_capacity_m3_s, curb_cut_capacity_m3_s
+from stewardship.hydrology.spread import haversine_m
+from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
+from stewardship.rain.models import Gauge
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Every site that was ever built, its basins, and how far each gauge is from it."""
+
+    sites: Sequence[Site]
+    gauges: Sequence[Gauge]
+    has_place: BoolArray  # (sites,)
+    distance_m: FloatArray  # (sites, gauges), infinite for a site without a place
+    reach_m: FloatArray  # (gauges,)
+    basin_ids: Sequence[int]
+    basin_site: IntArray  # (basins,) place of its site in `sites`
+    basin_table: dict[str, FloatArray]  # the parameters of BasinArrays, (basins,)
+
+    @classmethod
+    def load(cls, gauges: Sequence[Gauge]) -> "Ground":
+        sites = list(Site.objects.filter(built_on__isnull=False).order_by("code"))
+        place = {site.pk: n for n, site in enumerate(sites)}
+        basins = list(
+            Basin.objects.filter(site__built_on__isnull=False)
+            .prefetch_related("inlets")
+            .order_by("site__code", "label")
+        )
+        has_place = np.array([site.has_place for site in sites], dtype=bool)
+        distance_m = np.full((len(sites), len(gauges)), np.inf)
+        placed = [site for site in sites if site.has_place]
+        if placed and gauges:
+            distance_m[has_place] = haversine_m(
+                np.array([[site.lat] for site in placed]),
+                np.array([[site.lon] for site in placed]),
+                np.array([gauge.lat for gauge in gauges]),
+                np.array([gauge.lon for gauge in gauges]),
+            )
+        return cls(
+            sites=sites,
+            gauges=gauges,
+            has_place=has_place,
+            distance_m=distance_m,
+            reach_m=np.array([gauge.reach_m for gauge in gauges], dtype=np.float64),
+            basin_ids=[basin.pk for basin in basins],
+            basin_site=np.array([place[basin.site_id] for basin in basins], dtype=np.int64),
+            basin_table={
+                "impervious_m2": _column(basins, "paved_m2"),
+                "pervious_m2": _column(basins, "planted_catchment_m2"),
+                "pervious_curve_number": _column(basins, "unpaved_curve_number"),
+                "bottom_m2": _column(basins, "bottom_area_m2"),
+                "lip_m2": _column(basins, "top_area_m2"),
+                "lip_depth_m": _column(basins, "depth_m"),
+                "lip_length_m": _column(basins, "lip_length_m"),
+                "infiltration_mm_h": _column(basins, "soak_mm_h"),
+                "inlet_capacity_m3_s": np.array([_capacity_m3_s(basin) for basin in basins]),
+            },
+        )
+
+    def stood(self, day: date) -> IntArray:
+        """Places of the sites that stood, built and not retired, on that day."""
+        return np.array(
+            [
+                n
+                for n, site in enumerate(self.sites)
+                if site.built_on <= day and (site.retired_on is None or site.retired_on > day)
+            ],
+            dtype=np.int64,
+        )
+
+    def basins(self, places: IntArray) -> BasinArrays:
+        """The basins at some places, which may come more than once."""
+        return BasinArrays(**{name: values[places] for name, values in self.basin_table.items()})
+
+
+def _column(basins: Sequence[Basin], name: str) -> FloatArray:
+    return np.array([getattr(basin, name) for basin in basins], dtype=np.float64)
+
+
+def _capacity_m3_s(basin: Basin) -> float:
+    """What a basin's inlets let in together. Of a basin whose inlets nobody has measured, nothing is known to hold water back."""
+    inlets = basin.inlets.all()
+    if not inlets:
+        return np.inf
+    return sum(
+        float(curb_cut_capacity_m3_s(inlet.width_m, inlet.height_m))
+        if inlet.kind == InletKind.CURB_CUT
+        else float(curb_core_capacity_m3_s(inlet.width_m))
+        for inlet in inlets
+    )

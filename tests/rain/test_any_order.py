@@ -1,0 +1,102 @@
+"""The same readings give the same storms and the same rain at the sites, in whatever order and batches they come."""
+
+from datetime import date, timedelta
+
+from django.db import transaction
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from hypothesis.extra.django import TestCase
+
+from stewardship.rain.blocks import NewReading
+from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind
+from stewardship.rain.models import RainRule, ReadingBatch
+from stewardship.rain.services import add_readings, find_waiting_storms
+from tests import factory
+from tests.rain.pictures import picture
+
+FIRST_DAY = date(2026, 4, 28)  # a new dry gap starts on 1 May
+START_S = factory.seconds(factory.at(FIRST_DAY, "00:00"))
+QUARTER_S, HOUR_S, DAY_S = 900, 3_600, 86_400
+
+
+def reading(start_s: int, end_s: int, depth: int | str | None) -> NewReading:
+    """Depth in hundredths of an inch, "T", or None for missing."""
+    if depth is None:
+        return NewReading(start_s, end_s, ReadingKind.MISSING, None)
+    if depth == "T":
+        return NewReading(start_s, end_s, ReadingKind.TRACE, 0)
+    if depth == 0:
+        return NewReading(start_s, end_s, ReadingKind.ZERO, 0)
+    kind = ReadingKind.MULTI_DAY if end_s - start_s > 25 * HOUR_S else ReadingKind.MEASURED
+    return NewReading(start_s, end_s, kind, depth * 254)
+
+
+depths = st.sampled_from([0, 0, 0, 0, "T", None, 1, 5, 30])
+
+
+@st.composite
+def record(draw, steps: list[int], most: int) -> list[NewReading]:
+    """Readings of one gauge, one after another, some left out altogether."""
+    rows, at_s = [], START_S + draw(st.integers(0, 40)) * QUARTER_S
+    for _n in range(draw(st.integers(0, most))):
+        length_s = draw(st.sampled_from(steps))
+        if draw(st.integers(0, 9)):
+            rows.append(reading(at_s, at_s + length_s, draw(depths)))
+        at_s += length_s
+    return rows
+
+
+@st.composite
+def town(draw) -> dict[str, list[NewReading]]:
+    return {
+        "quarter": draw(record([QUARTER_S, QUARTER_S, 4 * HOUR_S, 7 * HOUR_S], 25)),
+        "silent": draw(record([QUARTER_S, HOUR_S, 5 * HOUR_S, 9 * HOUR_S], 15)),
+        "daily": draw(record([DAY_S, DAY_S, 3 * DAY_S], 5)),
+    }
+
+
+class AnyOrderTests(TestCase):
+    def setUp(self) -> None:
+        factory.make_program()
+        RainRule.objects.create(starts_on=date(2026, 5, 1), dry_gap_s=3 * HOUR_S)
+        kinds = {
+            "quarter": {"lat": factory.LAT + 0.002},
+            "silent": {"lists_dry": False, "lat": factory.LAT - 0.02},
+            "daily": {"kind": GaugeKind.DAILY, "lat": factory.LAT + 0.01},
+        }
+        self.gauges = {code: factory.make_gauge(code, **facts) for code, facts in kinds.items()}
+        factory.make_built_site("OAK-1", basins=2)
+        factory.make_built_site("ELM-2", lat=factory.LAT - 0.05)
+        factory.make_built_site("ASH-3", lat=None, lon=None)
+        factory.make_built_site("FIR-4", built_on=FIRST_DAY + timedelta(days=2))
+
+    def add(self, code: str, rows: list[NewReading]) -> None:
+        add_readings(gauge=self.gauges[code], rows=rows, source=BatchSource.TYPED)
+
+    def pictured(self, batches: list[tuple[str, list[NewReading], bool]]) -> dict[str, list]:
+        with transaction.atomic():
+            for code, rows, find in batches:
+                self.add(code, rows)
+                if find:
+                    find_waiting_storms()
+            find_waiting_storms()
+            assert not ReadingBatch.objects.filter(storms_found_at=None).exists()
+            seen = picture()
+            transaction.set_rollback(True)
+        return seen
+
+    @settings(max_examples=60, deadline=None, suppress_health_check=list(HealthCheck))
+    @given(town=town(), data=st.data())
+    def test_any_order_and_batching_gives_the_same_storms_and_site_rain(self, town, data) -> None:
+        at_once = self.pictured([(code, rows, False) for code, rows in town.items() if rows])
+
+        rows = data.draw(st.permutations([(code, r) for code, rs in town.items() for r in rs]))
+        batches: list[tuple[str, list[NewReading], bool]] = []
+        while rows:
+            size = data.draw(st.integers(1, 12))
+            batch, rows = rows[:size], rows[size:]
+            for code in town:
+                own = [r for c, r in batch if c == code]
+                if own:
+                    batches.append((code, own, data.draw(st.booleans())))
+        assert self.pictured(batches) == at_once
