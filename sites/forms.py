@@ -106,6 +106,14 @@ class MeasureForm(forms.ModelForm):
         super().__init__(*args, **kwargs)
         use_units(self, units)
 
+    def typed(self) -> dict[str, str]:
+        """What was typed for each measure, with its unit: {"depth_m": "8 in"}."""
+        return {
+            name: f"{self.data[self.add_prefix(name)].strip()} {field.unit.sign}"
+            for name, field in self.fields.items()
+            if isinstance(field, MeasureField) and self.cleaned_data.get(name) is not None
+        }
+
 
 class BasinForm(MeasureForm):
     bottom_area_m2 = MeasureField("area", label=_("Bottom area"), min_value=0)
@@ -176,7 +184,7 @@ class BasinForm(MeasureForm):
             self.add_error(
                 "top_area_m2", _("A basin is not narrower at the lip than at the bottom.")
             )
-        return cleaned
+        return cleaned | {"typed": self.typed()}
 
 
 class InletForm(MeasureForm):
@@ -245,13 +253,17 @@ class InletForm(MeasureForm):
                 self.add_error(name, _("This must be more than zero."))
 
     def facts(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in self.Meta.fields}
+        typed = {name: words for name, words in self.typed().items() if name not in self.TRAP}
+        return {name: self.cleaned_data[name] for name in self.Meta.fields} | {"typed": typed}
 
-    def trap(self) -> dict[str, float] | None:
+    def trap(self) -> dict[str, Any] | None:
         """The trap's measures, or None when there is no trap."""
         if self.cleaned_data.get("trap_depth_m") is None:
             return None
-        return {field: self.cleaned_data[name] for name, field in self.TRAP.items()}
+        typed = self.typed()
+        return {field: self.cleaned_data[name] for name, field in self.TRAP.items()} | {
+            "typed": {field: typed[name] for name, field in self.TRAP.items()}
+        }
 
 
 class PlantingForm(MeasureForm):

@@ -45,6 +45,7 @@ from stewardship.rain.models import (
 
 ZONE = ZoneInfo("America/Denver")
 TODAY = date(2026, 7, 15)  # a Wednesday; conftest freezes it where a test asks for `frozen_day`
+QUARTER = timedelta(minutes=15)
 UM_PER_INCH = 25_400
 PASSWORD = "rain-on-clay-9"
 LAT, LON = 34.5210, -106.2440  # open range; the town there is invented

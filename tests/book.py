@@ -1,0 +1,129 @@
+"""One of everything, so that every address of the book can be opened."""
+
+from dataclasses import dataclass
+from datetime import date
+
+from django.core import signing
+
+from sites.models import Inlet, Planting
+from stewardship.care.choices import CheckReason, RainAsk
+from stewardship.care.links import token_for
+from stewardship.care.models import Answer, ContactCheck, RainQuestion, Reminder
+from stewardship.outbox.models import Message
+from stewardship.outbox.writing import STOP_SALT
+from stewardship.reports.models import Report
+from tests import factory
+from tests.cast import Cast
+
+
+@dataclass(frozen=True)
+class Book:
+    """Keys of addresses. All is about the cast's first site, which its reviewer may see."""
+
+    site_code: str
+    basin: int
+    inlet: int
+    planting: int
+    gauge_code: str
+    batch: int
+    storm: int
+    duty: int
+    duty_action: str
+    reminder: int
+    visit: int
+    check: int
+    question: int
+    message: int
+    person: int
+    contact: int
+    agreement: int
+    document: int
+    report: int
+    answer_token: str
+    stop_token: str
+
+
+def make_message(key: str = "m1", **fields) -> Message:
+    facts = {
+        "message_class": "reminder",
+        "channel": "email",
+        "to_name": "Ines Quist",
+        "to_address": "ines.quist@example.org",
+        "template": "reminder",
+        "subject": "Your basin",
+        "text": "Please look.",
+        "rfc_message_id": f"<{key}@example.org>",
+        "due_at": factory.at(date(2026, 7, 14), "18:00"),
+        "queued_at": factory.at(date(2026, 7, 14), "18:00"),
+    }
+    return Message.objects.create(key=key, **(facts | fields))
+
+
+def make_book(cast: Cast) -> Book:
+    site = cast.site
+    basin = site.basins.get()
+    gauge = factory.make_gauge()
+    batch = factory.make_readings(
+        gauge, factory.at(date(2026, 7, 14), "16:00"), factory.QUARTER, [0.2, 0.3, 0.12], found=True
+    )
+    storm = factory.make_storm(factory.at(date(2026, 7, 14), "16:00"), hours=0.75, gauges=[gauge])
+    factory.make_site_rain(
+        storm, site, gauge=gauge, water={}, weighed_at=factory.at(date(2026, 7, 14), "17:00")
+    )
+    duty = factory.make_duty(site, storms=[storm])
+    failed = make_message("failed", status="failed", error="The mail server said no.")
+    make_message(
+        "letter",
+        channel="letter",
+        to_name="Odile Farrow",
+        to_address="210 Yucca Lane",
+    )
+    reminder = Reminder.objects.create(
+        duty=duty, person=cast.owner, message=failed, made_at=factory.at(date(2026, 7, 14))
+    )
+    Answer.objects.create(
+        duty=duty,
+        person=cast.owner,
+        kind="cannot",
+        about_on=date(2026, 7, 14),
+        at=factory.at(date(2026, 7, 14), "20:00"),
+    )
+    agreement = site.agreements.get()
+    report = Report.objects.create(
+        starts_on=date(2025, 1, 1),
+        ends_on=date(2025, 12, 31),
+        agency=cast.agency,
+        state="issued",
+        figures={"groups": []},
+        content=b"%PDF-1.7",
+        sha256="0" * 64,
+        pages=1,
+        issued_at=factory.at(date(2026, 1, 5)),
+    )
+    return Book(
+        site_code=site.code,
+        basin=basin.pk,
+        inlet=Inlet.objects.get(basin=basin).pk,
+        planting=Planting.objects.filter(basin=basin).first().pk,
+        gauge_code=gauge.code,
+        batch=batch.pk,
+        storm=storm.pk,
+        duty=duty.pk,
+        duty_action="excuse",
+        reminder=reminder.pk,
+        visit=factory.make_visit(
+            site, date(2026, 7, 1), done_by=cast.owner, findings=[("trap", "watch")], litres=8
+        ).pk,
+        check=ContactCheck.objects.create(person=cast.other_owner, reason=CheckReason.BOUNCED).pk,
+        question=RainQuestion.objects.create(
+            site=cast.other_site, storm=storm, ask=RainAsk.ADD, storm_revision=1
+        ).pk,
+        message=failed.pk,
+        person=cast.owner.pk,
+        contact=cast.owner.contact_points.first().pk,
+        agreement=agreement.pk,
+        document=agreement.documents.get().pk,
+        report=report.pk,
+        answer_token=token_for(duty_pk=duty.pk, person_pk=cast.owner.pk),
+        stop_token=signing.dumps(failed.pk, salt=STOP_SALT),
+    )

@@ -1,0 +1,140 @@
+"""Who may open what: one row per address, every role tried on each; and a GET changes nothing.
+
+A stranger to a page is told that it is not there (404); nobody signed in is sent to sign in (302).
+"""
+
+import re
+
+import pytest
+from django.db import connection
+from django.test import Client
+from django.test.utils import CaptureQueriesContext
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from tests.book import Book, make_book
+from tests.cast import ROLES
+
+COORDINATOR = {"coordinator"}
+REVIEW = {"coordinator", "reviewer", "other_reviewer"}
+OWN_REVIEW = {"coordinator", "reviewer"}
+READING = {"coordinator", "reader"}
+SIGNED_IN = set(ROLES) - {"anonymous"}
+ANYBODY = set(ROLES)
+
+#: name → (which keys of the book its address takes, who may open it, what they get).
+ROWS: dict[str, tuple[tuple[str, ...], set[str], int]] = {
+    "home": ((), ANYBODY, 302),
+    "welcome": ((), SIGNED_IN, 200),
+    "today": ((), COORDINATOR, 200),
+    "site": (("site_code",), COORDINATOR, 200),
+    "site_build": (("site_code",), COORDINATOR, 405),
+    "storm": (("storm",), COORDINATOR, 200),
+    "sites:list": ((), COORDINATOR, 200),
+    "sites:new": ((), COORDINATOR, 200),
+    "sites:edit": (("site_code",), COORDINATOR, 200),
+    "sites:basin_new": (("site_code",), COORDINATOR, 200),
+    "sites:basin_edit": (("basin",), COORDINATOR, 200),
+    "sites:inlet_new": (("basin",), COORDINATOR, 200),
+    "sites:inlet_edit": (("inlet",), COORDINATOR, 200),
+    "sites:planting_new": (("basin",), COORDINATOR, 200),
+    "sites:planting_edit": (("planting",), COORDINATOR, 200),
+    "reports:list": ((), REVIEW, 200),
+    "reports:new": ((), COORDINATOR, 405),
+    "reports:detail": (("report",), OWN_REVIEW, 200),
+    "reports:file": (("report",), OWN_REVIEW, 200),
+    "reports:rows": (("report",), OWN_REVIEW, 200),
+    "reports:compliance": ((), REVIEW, 200),
+    "reports:proof": (("site_code",), OWN_REVIEW, 200),
+    "care:answer": (("answer_token",), ANYBODY, 200),
+    "care:answer_new_link": ((), ANYBODY, 405),
+    "care:duties": ((), COORDINATOR, 200),
+    "care:duty": (("duty",), COORDINATOR, 200),
+    "care:duty_act": (("duty", "duty_action"), COORDINATOR, 405),
+    "care:came_back": (("reminder",), COORDINATOR, 405),
+    "care:visit_new": (("site_code",), COORDINATOR, 200),
+    "care:visit": (("visit",), COORDINATOR, 200),
+    "care:checks": ((), COORDINATOR, 200),
+    "care:check_close": (("check",), COORDINATOR, 405),
+    "care:rain_questions": ((), COORDINATOR, 200),
+    "care:rain_decide": (("question",), COORDINATOR, 405),
+    "outbox:list": ((), COORDINATOR, 200),
+    "outbox:detail": (("message",), COORDINATOR, 200),
+    "outbox:retry": (("message",), COORDINATOR, 405),
+    "outbox:confirm_sent": (("message",), COORDINATOR, 405),
+    "outbox:suppress": (("message",), COORDINATOR, 405),
+    "outbox:to_post": ((), COORDINATOR, 200),
+    "outbox:print": ((), COORDINATOR, 405),
+    "outbox:posted": ((), COORDINATOR, 405),
+    "outbox:stop": (("stop_token",), ANYBODY, 200),
+}
+#: Addresses of packages, kept by their own tests: accounts and second factor (allauth), repairs (admin), the language switch.
+OF_PACKAGES = re.compile(r"^(account_|mfa_|admin:|set_language$)")
+
+
+def named_urls() -> set[str]:
+    """Every name in the URLconf, with its namespace."""
+
+    def walk(patterns, namespace: str):
+        for entry in patterns:
+            if isinstance(entry, URLResolver):
+                inner = f"{namespace}{entry.namespace}:" if entry.namespace else namespace
+                yield from walk(entry.url_patterns, inner)
+            elif isinstance(entry, URLPattern) and entry.name:
+                yield namespace + entry.name
+
+    return {name for name in walk(get_resolver().url_patterns, "") if not OF_PACKAGES.match(name)}
+
+
+@pytest.fixture
+def book(cast, frozen_day) -> Book:
+    return make_book(cast)
+
+
+def address(name: str, book: Book) -> str:
+    return reverse(name, args=[getattr(book, key) for key in ROWS[name][0]])
+
+
+def test_every_address_has_a_row_and_every_row_an_address():
+    assert named_urls() == set(ROWS)
+
+
+@pytest.mark.parametrize("name", sorted(ROWS))
+def test_each_role_gets_what_its_row_says(book, client_of, name):
+    _keys, allowed, code = ROWS[name]
+    url = address(name, book)
+    expected = {
+        role: code if role in allowed else 302 if role == "anonymous" else 404 for role in ROLES
+    }
+    got = {}
+    for role in ROLES:
+        response = client_of(role).get(url)
+        got[role] = response.status_code
+        if role == "anonymous" and role not in allowed:
+            assert response.url.startswith(reverse("account_login"))
+    assert got == expected
+
+
+WRITES = re.compile(r"^(INSERT|UPDATE|DELETE|REPLACE)\b(?!.*\bdjango_session\b)", re.IGNORECASE)
+
+
+@pytest.mark.parametrize("name", sorted(name for name, row in ROWS.items() if row[2] == 200))
+def test_a_get_writes_nothing(book, client_of, name):
+    _keys, allowed, _code = ROWS[name]
+    role = "coordinator" if "coordinator" in allowed else sorted(allowed)[0]
+    browser = client_of(role)
+    with CaptureQueriesContext(connection) as queries:
+        browser.get(address(name, book))
+    assert not [query["sql"] for query in queries if WRITES.match(query["sql"])]
+
+
+@pytest.mark.parametrize("role", ROLES)
+def test_repairs_are_for_staff_only(cast, client_of, role):
+    assert client_of(role).get(reverse("admin:index")).status_code in (302, 404)
+
+
+def test_a_forged_post_without_a_token_is_refused_in_plain_words(cast):
+    browser = Client(enforce_csrf_checks=True)
+    browser.force_login(cast.coordinator, backend="django.contrib.auth.backends.ModelBackend")
+    response = browser.post(reverse("reports:new"), {})
+    assert response.status_code == 403
+    assert "<h1>" in response.content.decode()
