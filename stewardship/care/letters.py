@@ -33,12 +33,15 @@ def template_of(round: int) -> str:
 def reminder_context(tellings: Sequence[Telling], *, program: Program) -> dict[str, Any]:
     """The context of one message to one address: everybody who reads it there, and each duty once.
 
-    A duty's link carries the name of the first of its people at this address.
+    A duty's link carries the name of the first of its people at this address. A look by calendar is not asked for beside
+    one after rain at the same site.
     """
     people = list(dict.fromkeys(telling.person for telling in tellings))
+    rained = {t.duty.site_id for t in tellings if t.duty.trigger == Trigger.AFTER_RAIN}
     firsts: dict[int, Telling] = {}
     for telling in tellings:
-        firsts.setdefault(telling.duty.pk, telling)
+        if telling.duty.trigger != Trigger.CALENDAR or telling.duty.site_id not in rained:
+            firsts.setdefault(telling.duty.pk, telling)
     with translation.override(people[0].language):
         sites = [_site(telling, program) for telling in firsts.values()]
         return {
