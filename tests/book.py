@@ -9,6 +9,7 @@ from sites.models import Inlet, Planting
 from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
 from stewardship.care.models import Answer, ContactCheck, RainQuestion, Reminder
+from stewardship.care.services import send_new_link
 from stewardship.outbox.models import Message
 from stewardship.outbox.writing import STOP_SALT
 from stewardship.reports.models import Report
@@ -38,6 +39,7 @@ class Book:
     contact: int
     agreement: int
     document: int
+    party: int
     report: int
     answer_token: str
     stop_token: str
@@ -72,12 +74,6 @@ def make_book(cast: Cast) -> Book:
     )
     duty = factory.make_duty(site, storms=[storm])
     failed = make_message("failed", status="failed", error="The mail server said no.")
-    make_message(
-        "letter",
-        channel="letter",
-        to_name="Odile Farrow",
-        to_address="210 Yucca Lane",
-    )
     reminder = Reminder.objects.create(
         duty=duty, person=cast.owner, message=failed, made_at=factory.at(date(2026, 7, 14))
     )
@@ -87,6 +83,12 @@ def make_book(cast: Cast) -> Book:
         kind="cannot",
         about_on=date(2026, 7, 14),
         at=factory.at(date(2026, 7, 14), "20:00"),
+    )
+    # a letter on paper that waits to be printed
+    send_new_link(
+        duty=factory.make_duty(cast.other_site),
+        person=cast.other_owner,
+        at=factory.at(date(2026, 7, 15), "11:00"),
     )
     agreement = site.agreements.get()
     report = Report.objects.create(
@@ -123,6 +125,7 @@ def make_book(cast: Cast) -> Book:
         contact=cast.owner.contact_points.first().pk,
         agreement=agreement.pk,
         document=agreement.documents.get().pk,
+        party=agreement.parties.get().pk,
         report=report.pk,
         answer_token=token_for(duty_pk=duty.pk, person_pk=cast.owner.pk),
         stop_token=signing.dumps(failed.pk, salt=STOP_SALT),

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.common import units as u
 from stewardship.common.charts import kept, new_figure, svg_of
-from stewardship.common.drawing import RULE, SOFT, SOIL, WATER
+from stewardship.common.drawing import LEAF, RULE, SOFT, SOIL, WATER
 from stewardship.common.written import US, depth_text, number_text
 
 
@@ -53,6 +53,7 @@ def _draw(
     units: str,
 ) -> str:
     from matplotlib.dates import AutoDateLocator, date2num, num2date
+    from matplotlib.patheffects import withStroke
 
     figure = new_figure(height=240)
     axes = figure.add_axes((0.1, 0.15, 0.86, 0.68))
@@ -72,6 +73,8 @@ def _draw(
             ha="right",
             va="bottom",
             color=SOIL,
+            path_effects=[withStroke(linewidth=4, foreground=LEAF)],  # strokes run behind the words
+            zorder=5,
         )
     axes.xaxis.set_major_locator(AutoDateLocator(minticks=4, maxticks=8))
     axes.xaxis.set_major_formatter(lambda value, _at: date_format(num2date(value), "j M"))

@@ -78,8 +78,10 @@ def paper_context(figures: Figures, *, program: Program, made_at: datetime) -> d
         "as_of": written(period.as_of),
         "made_at": made_at,
         "headline": [
-            line_of(figures.figure(key), units)
-            for key in ("built", "in_force", "looked_at", "unknown")
+            (_("sites built"), figures.value("built")),
+            (_("agreement in force"), figures.value("in_force")),
+            (_("looked at"), figures.value("looked_at")),
+            (_("unknown"), figures.value("unknown")),
         ],
         "sentences": _sentences(figures),
         "groups": [

@@ -1,7 +1,7 @@
 from datetime import date
 
 import django_tables2 as tables
-from django.db.models import Case, F, QuerySet, Value, When
+from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.urls import reverse
 from django.utils.html import format_html
 from django.utils.translation import gettext as _now
@@ -97,7 +97,7 @@ class ComplianceTable(tables.Table):
 
     def order_condition(self, queryset: QuerySet[Site], is_descending: bool) -> tuple:
         """By need rather than by letter: unsafe first."""
-        places = [When(condition=key, then=Value(n)) for n, key in enumerate(CONDITION_WORDS)]
+        places = [When(Q(condition=key), then=Value(n)) for n, key in enumerate(CONDITION_WORDS)]
         place = Case(*places, default=Value(len(places)))
         return queryset.order_by(place.desc() if is_descending else place.asc(), "code"), True
 
