@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Prefetch
+from django.db.models import Exists, OuterRef, Prefetch
 
 from sites.models import Basin, Inlet, Site
 from stewardship.care.checklist import (
@@ -18,7 +18,7 @@ from stewardship.care.checklist import (
     by_calendar,
 )
 from stewardship.care.choices import Item, Trigger
-from stewardship.care.models import Duty, Finding
+from stewardship.care.models import CleanOut, Duty, Finding
 from stewardship.rain.models import BasinWater
 
 #: Where no trap was measured the lip is drawn 2.5 in under the inlet bottom. Common practice, no source.
@@ -104,10 +104,15 @@ def _traps(basin: Basin) -> list:
 
 
 def _latest_drops(basins: list[Basin]) -> dict[int, float]:
-    """By basin: the drop to the silt when it was last measured."""
-    measured = Finding.objects.filter(
-        basin__in=basins, item=Item.TRAP, measured_m__isnull=False
-    ).order_by("visit__happened_on", "pk")
+    """By basin: the drop to the silt when it was last measured; not known once silt was taken out."""
+    emptied_since = CleanOut.objects.filter(
+        trap__inlet__basin=OuterRef("basin"), visit__happened_on__gte=OuterRef("visit__happened_on")
+    )
+    measured = (
+        Finding.objects.filter(basin__in=basins, item=Item.TRAP, measured_m__isnull=False)
+        .filter(~Exists(emptied_since))
+        .order_by("visit__happened_on", "pk")
+    )
     return dict(measured.values_list("basin_id", "measured_m"))
 
 

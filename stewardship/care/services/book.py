@@ -52,14 +52,15 @@ def note(
     )
 
 
+_SILENCE = (NeedsPerson.NO_ANSWER, NeedsPerson.NO_CHANNEL)
+
+
 def put_on_list(duty: Duty, why: NeedsPerson, *, on: date) -> None:
-    """Onto the coordinator's list; the first day stays. What is unsafe is never talked down by a later reason."""
+    """Onto the coordinator's list; the first day stays. What somebody said, or saw unsafe, outweighs mere silence."""
     with transaction.atomic():
         locked = Duty.objects.select_for_update(of=("self",)).get(pk=duty.pk)
-        if locked.state == DutyState.OPEN and locked.needs_person_why not in (
-            why,
-            NeedsPerson.UNSAFE,
-        ):
+        weaker = why in _SILENCE or locked.needs_person_why in (why, NeedsPerson.UNSAFE)
+        if locked.state == DutyState.OPEN and not (locked.needs_person_why and weaker):
             locked.needs_person_since = locked.needs_person_since or on
             locked.needs_person_why = why
             locked.save(update_fields=["needs_person_since", "needs_person_why"])
