@@ -7,12 +7,8 @@ from django.core.validators import validate_email
 
 from people.choices import Channel, ContactKind
 from people.models import ContactPoint, Person
+from people.services import reachable_at
 
-KIND_OF_CHANNEL = {
-    Channel.EMAIL: ContactKind.EMAIL,
-    Channel.TEXT: ContactKind.PHONE,
-    Channel.LETTER: ContactKind.POSTAL,
-}
 #: Tried after the channel that somebody asked for. Texts go only to those who asked for texts.
 FALLBACKS = (Channel.EMAIL, Channel.LETTER)
 
@@ -41,11 +37,9 @@ def address_of(person: Person) -> Address | None:
 
 
 def _on(person: Person, channel: str) -> Address | None:
-    kind = KIND_OF_CHANNEL.get(channel)
-    alive = (p for p in person.contact_points.all() if p.kind == kind and p.dead_since is None)
-    for point in sorted(alive, key=lambda point: point.pk):
-        if kind != ContactKind.EMAIL or _is_email(point.value):
-            return Address(channel, point.value, point.normal)
+    point = reachable_at(person, channel)
+    if point and (channel != Channel.EMAIL or _is_email(point.value)):
+        return Address(channel, point.value, point.normal)
     if channel == Channel.LETTER and person.household_id and _lives_there(person):
         value = person.household.address
         return Address(channel, value, ContactPoint.normalise(ContactKind.POSTAL, value))
@@ -53,8 +47,8 @@ def _on(person: Person, channel: str) -> Address | None:
 
 
 def _lives_there(person: Person) -> bool:
-    """The household's address counts unless the person's own postal address was found dead."""
-    return not any(p.kind == ContactKind.POSTAL for p in person.contact_points.all())
+    """The household's address counts, unless a postal address of their own was found dead."""
+    return all(p.kind != ContactKind.POSTAL for p in person.contact_points.all())
 
 
 def _is_email(value: str) -> bool:

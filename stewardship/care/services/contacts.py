@@ -6,20 +6,14 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from people.choices import ContactKind
+from people.choices import Channel
 from people.models import ContactPoint, Person
+from people.services import NEEDS, mark_dead
 from sites.models import Site
 from stewardship.care.choices import CheckReason
 from stewardship.care.models import ContactCheck
 from stewardship.common.errors import Refused
-from stewardship.outbox.choices import Channel
 from stewardship.outbox.models import Message
-
-KIND_OF_CHANNEL = {
-    Channel.EMAIL: ContactKind.EMAIL,
-    Channel.TEXT: ContactKind.PHONE,
-    Channel.LETTER: ContactKind.POSTAL,
-}
 
 
 def open_contact_check(
@@ -67,7 +61,7 @@ def close_contact_check(*, check: ContactCheck, outcome: str, by=None) -> Contac
 
 def came_back(*, message: Message, on: date, note: str = "") -> int:
     """A letter did not arrive: its address is dead, and each of its people is to be found anew. Returns how many people."""
-    kind = KIND_OF_CHANNEL[message.channel]
+    kind = NEEDS[Channel(message.channel)]
     why = note or message.error or _("Mail came back")
     with transaction.atomic():
         reminders = list(
@@ -76,9 +70,9 @@ def came_back(*, message: Message, on: date, note: str = "") -> int:
             .select_related("person")
             .order_by("person_id", "pk")
         )
-        ContactPoint.objects.filter(
-            kind=kind, normal=ContactPoint.normalise(kind, message.to_address), dead_since=None
-        ).update(dead_since=on, dead_why=why[:200])
+        normal = ContactPoint.normalise(kind, message.to_address)
+        for point in ContactPoint.objects.filter(kind=kind, normal=normal, dead_since=None):
+            mark_dead(contact=point, on=on, why=why)
         people = list(dict.fromkeys(row.person for row in reminders))
         for person in people:
             open_contact_check(

@@ -4,7 +4,7 @@ import hashlib
 import logging
 from collections import defaultdict
 from collections.abc import Iterable
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 
 from django.db import transaction
 from django.db.models import Exists, Max, OuterRef, QuerySet
@@ -34,12 +34,10 @@ from stewardship.common.errors import Refused
 from stewardship.outbox.choices import WAITING, MessageClass
 from stewardship.outbox.models import Message
 from stewardship.outbox.services import queue_message, suppress_message
-from stewardship.rain.models import RainRule, instant
+from stewardship.rain.models import instant
+from stewardship.rain.record import dry_gaps
 
 log = logging.getLogger(__name__)
-
-#: The commonest dry time that ends a storm; used where no rain rule is in effect.
-DRY_GAP_S = 6 * 3600
 
 
 def send_first_reminders(*, at: datetime) -> int:
@@ -362,12 +360,8 @@ def _due_at(duties: list[Duty], *, at: datetime, program: Program) -> datetime:
         if end_s is not None
     ]
     if ends:
-        at = max(at, instant(max(ends)) + timedelta(seconds=_dry_gap_s(at.date())))
+        over_s = max(ends) + dry_gaps(program).at(max(ends)).gap_s
+        at = max(at, instant(over_s))
     return rules.allowed_moment(
         at, zone=program.tz, from_hour=program.quiet_until_hour, until_hour=program.quiet_from_hour
     )
-
-
-def _dry_gap_s(on: date) -> int:
-    rule = RainRule.objects.filter(starts_on__lte=on).order_by("-starts_on").first()
-    return rule.dry_gap_s if rule else DRY_GAP_S

@@ -5,7 +5,7 @@ from datetime import date, timedelta
 from typing import Any
 
 from django.db import transaction
-from django.db.models import Exists, OuterRef, Q, QuerySet
+from django.db.models import Exists, OuterRef, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
@@ -42,7 +42,10 @@ def weigh_site_rains(*, on: date, limit: int = 2000) -> int:
     weighed, after = _pass_over_history(on=on), 0
     while weighed < limit:
         pks = list(
-            waiting().filter(pk__gt=after).order_by("pk").values_list("pk", flat=True)[:CHUNK]
+            SiteRain.objects.waiting()
+            .filter(pk__gt=after)
+            .order_by("pk")
+            .values_list("pk", flat=True)[:CHUNK]
         )
         if not pks:
             break
@@ -55,11 +58,6 @@ def weigh_site_rains(*, on: date, limit: int = 2000) -> int:
                 log.exception("Site rain %s not weighed", pk)
     _ask_about_withdrawn_storms(on=on)
     return weighed
-
-
-def waiting() -> QuerySet[SiteRain]:
-    """Site rain of standing storms that no care rule has looked at."""
-    return SiteRain.objects.filter(weighed_at=None, storm__withdrawn_at=None)
 
 
 def decide_rain_question(
@@ -106,7 +104,7 @@ def _pass_over_history(*, on: date) -> int:
     oldest = on - timedelta(days=rules.ASKS_DAYS + 1)
     known = Duty.storms.through.objects.filter(storm=OuterRef("storm"), duty__site=OuterRef("site"))
     old = (
-        waiting()
+        SiteRain.objects.waiting()
         .filter(storm__end_s__lt=rules.start_of(oldest, zone).timestamp())
         .filter(~Exists(known))
     )

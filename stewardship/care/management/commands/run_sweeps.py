@@ -26,7 +26,7 @@ class Command(BaseCommand):
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
-        self.stdout.write(f"{find_waiting_storms()} batches of readings searched for storms")
+        self.stdout.write(f"{find_waiting_storms()} storms new, changed or gone")
         for part, count in sweep(at=timezone.now()).items():
             self.stdout.write(f"{count} {WORDS[part]}")
         delivered = deliver_due()
