@@ -360,7 +360,7 @@ def _due_at(duties: list[Duty], *, at: datetime, program: Program) -> datetime:
         if end_s is not None
     ]
     if ends:
-        over_s = max(ends) + dry_gaps(program).at(max(ends)).gap_s
+        over_s = max(ends) + dry_gaps(program).at(max(ends)).dry_gap_s
         at = max(at, instant(over_s))
     return rules.allowed_moment(
         at, zone=program.tz, from_hour=program.quiet_until_hour, until_hour=program.quiet_from_hour
