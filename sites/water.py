@@ -17,6 +17,7 @@ SHOWN_STORM_MM = float(
     MM_PER_INCH
 )  # [mm] one inch, evenly in one hour: easy to picture, not a design storm
 SHOWN_STORM_H = 1
+USUAL_LIP_M = 0.0635  # [m] lip below the inlet bottom where none is written down: 2.5 in, common practice, no source
 
 
 def inlet_capacity_m3_s(basin: Basin) -> float:

@@ -18,7 +18,7 @@ from pypdf import PdfReader
 from people.choices import ContactKind
 from people.models import Program
 from sites.models import Basin, Site
-from sites.water import Capacity, capacities
+from sites.water import USUAL_LIP_M, Capacity, capacities
 from stewardship.agreements import instruments
 from stewardship.agreements.choices import Capacity as SigningCapacity
 from stewardship.agreements.duties import CAUTIONS, DUTIES, USUAL_SCHEDULE, ScheduleLine
@@ -250,7 +250,7 @@ def _drawings(held: list[Capacity]) -> list[Drawing]:
                 caption=_("Basin %(basin)s at %(site)s, full to its lip. Not to scale lengthwise.")
                 % {"basin": one.basin.label, "site": one.basin.site.code},
                 depth_at_lip_m=one.basin.depth_m,
-                lip_below_inlet_m=trap.lip_below_inlet_m if trap else 0.06,
+                lip_below_inlet_m=trap.lip_below_inlet_m if trap else USUAL_LIP_M,
                 trap_depth_m=trap.depth_m if trap else None,
                 water_depth_m=one.basin.depth_m,
             )

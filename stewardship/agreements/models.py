@@ -4,6 +4,7 @@ from datetime import date
 from typing import Self
 
 from django.conf import settings
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models import Q
 from django.utils import timezone
@@ -21,7 +22,9 @@ from stewardship.agreements.choices import (
     ResponsibilityRole,
     SigningMethod,
 )
+from stewardship.agreements.texts import check_placeholders
 from stewardship.common.constraints import in_order, one_of
+from stewardship.common.errors import Refused
 from stewardship.common.events import StateEvent
 
 
@@ -49,6 +52,13 @@ class Wording(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_instrument_display()} {self.language} v{self.version}"
+
+    def clean(self) -> None:
+        for field in ("title", "summary", "body"):
+            try:
+                check_placeholders(getattr(self, field))
+            except Refused as refusal:
+                raise ValidationError({field: str(refusal)}) from refusal
 
 
 class AgreementQuerySet(models.QuerySet["Agreement"]):

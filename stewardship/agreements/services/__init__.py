@@ -1,5 +1,6 @@
 """What is written about agreements. Each function locks, checks the state, writes, and leaves an event."""
 
+from stewardship.agreements.services._shared import OPEN_STATES
 from stewardship.agreements.services.building import mark_built
 from stewardship.agreements.services.drafting import (
     add_party,
@@ -17,6 +18,7 @@ from stewardship.agreements.standing import (
 )
 
 __all__ = [
+    "OPEN_STATES",
     "add_party",
     "build_blockers",
     "change_draft",

@@ -1,0 +1,205 @@
+"""The form for a person, with all their addresses on one page."""
+
+import re
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from people import services
+from people.choices import Channel, ContactKind
+from people.models import Household, Person
+from stewardship.common.errors import Refused
+
+
+class HouseholdMixin(forms.Form):
+    """An existing household, or a new one by name and address."""
+
+    household = forms.ModelChoiceField(
+        label=_("Household"),
+        queryset=Household.objects.all(),
+        required=False,
+        empty_label=_("none, or a new one"),
+    )
+    household_name = forms.CharField(
+        label=_("New household"),
+        max_length=120,
+        required=False,
+        help_text=_("As you would say it: “Quist and Amaro”."),
+    )
+    household_address = forms.CharField(
+        label=_("Address of the new household"), max_length=200, required=False
+    )
+
+    def clean_households(self, cleaned: dict[str, Any]) -> None:
+        name, address = cleaned.get("household_name"), cleaned.get("household_address")
+        if cleaned.get("household") and name:
+            self.add_error("household_name", _("Choose a household or name a new one, not both."))
+        elif name and not address:
+            self.add_error("household_address", _("Say where the new household lives."))
+        elif address and not name:
+            self.add_error("household_name", _("Give the new household a name."))
+
+    def chosen_household(self) -> Household | None:
+        """The household that was chosen, or the new one, saved."""
+        cleaned = self.cleaned_data
+        if cleaned.get("household_name"):
+            return Household.objects.get_or_create(
+                name=cleaned["household_name"], address=cleaned["household_address"]
+            )[0]
+        return cleaned.get("household")
+
+
+class ContactsMixin(forms.Form):
+    """How somebody wants to hear from us, and where; each kind of address can be given more than once."""
+
+    channel = forms.ChoiceField(
+        label=_("How they want to hear from us"),
+        choices=Channel,
+        widget=forms.RadioSelect,
+        initial=Channel.EMAIL,
+    )
+    emails = forms.CharField(
+        label=_("E-mail addresses"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2, "autocomplete": "off", "inputmode": "email"}),
+        help_text=_("One a line. A shared one may be given for several people."),
+    )
+    phones = forms.CharField(
+        label=_("Phone numbers"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 2, "autocomplete": "off", "inputmode": "tel"}),
+        help_text=_("One a line."),
+    )
+    postal = forms.CharField(
+        label=_("Postal addresses"),
+        required=False,
+        widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+        help_text=_("As on an envelope. Leave an empty line between two addresses."),
+    )
+    #: which field holds which kind of address
+    PLACES = {
+        "emails": ContactKind.EMAIL,
+        "phones": ContactKind.PHONE,
+        "postal": ContactKind.POSTAL,
+    }
+
+    def _values(self, name: str) -> list[str]:
+        text = self.cleaned_data.get(name, "").replace("\r\n", "\n")
+        pieces = re.split(r"\n\s*\n", text) if name == "postal" else text.splitlines()
+        return [piece.strip() for piece in pieces if piece.strip()]
+
+    def contacts(self) -> list[tuple[str, str]]:
+        """(kind, value) of every address that was typed."""
+        return [
+            (str(kind), value)
+            for name, kind in self.PLACES.items()
+            if name in self.fields
+            for value in self._values(name)
+        ]
+
+    def clean_contacts(self, cleaned: dict[str, Any]) -> None:
+        for name, kind in self.PLACES.items():
+            for value in self._values(name):
+                try:
+                    services.check_contact(kind, value)
+                except Refused as refusal:
+                    self.add_error(name, str(refusal))
+        channel = cleaned.get("channel")
+        needed = services.NEEDS.get(channel)
+        for name, kind in self.PLACES.items():
+            if kind == needed and name not in self.errors and not self._values(name):
+                self.add_error(name, services.unreachable_words(channel))
+
+    @classmethod
+    def initial_of(cls, person: Person) -> dict[str, Any]:
+        """What the fields show for a person: the addresses that still reach them."""
+        alive = [p for p in person.contact_points.order_by("pk") if not p.dead_since]
+        initial: dict[str, Any] = {"channel": person.channel}
+        for name, kind in cls.PLACES.items():
+            gap = "\n\n" if name == "postal" else "\n"
+            initial[name] = gap.join(p.value for p in alive if p.kind == kind)
+        return initial
+
+
+class AlikeMixin(forms.Form):
+    """Asks once when somebody alike is in the book already; a tick saves all the same."""
+
+    someone_else = forms.BooleanField(
+        label=_("It is somebody else"), required=False, widget=forms.HiddenInput
+    )
+
+    def ask_if_alike(self, but: Person | None = None) -> None:
+        cleaned = self.cleaned_data
+        if self.errors or cleaned.get("someone_else"):
+            return
+        found = services.alike(
+            given_name=cleaned["given_name"],
+            family_name=cleaned.get("family_name", ""),
+            contacts=self.contacts(),
+            but=but,
+        )
+        if found:
+            self.fields["someone_else"].widget = forms.CheckboxInput()
+            names = ", ".join(self.words_for(one) for one in found)
+            self.add_error(
+                "someone_else",
+                _("In the book already: %s. Tick this if it is somebody else.") % names,
+            )
+
+    def words_for(self, person: Person) -> str:
+        return f"{person} ({person.household})" if person.household else str(person)
+
+
+class PersonForm(HouseholdMixin, ContactsMixin, AlikeMixin, forms.ModelForm):
+    """Everything that is written down about a person. One name is enough."""
+
+    field_order = [
+        "given_name",
+        "family_name",
+        "channel",
+        "emails",
+        "phones",
+        "postal",
+        "language",
+        "household",
+        "household_name",
+        "household_address",
+        "agency",
+        "agency_office",
+        "note",
+        "someone_else",
+    ]
+
+    class Meta:
+        model = Person
+        fields = ["given_name", "family_name", "language", "agency", "agency_office", "note"]
+        labels = {"given_name": _("Name"), "family_name": _("Family name")}
+        help_texts = {
+            "given_name": _("One name is enough."),
+            "agency": _("For somebody who works there."),
+            "note": _("Nothing about health. They may ask to read it."),
+        }
+        widgets = {"note": forms.Textarea(attrs={"rows": 3})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["agency"].empty_label = _("none")
+        self.before = self.instance.pk and Person.objects.get(pk=self.instance.pk)
+        if self.before:
+            self.initial |= self.initial_of(self.before) | {"household": self.before.household_id}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean()
+        self.clean_contacts(cleaned)
+        self.clean_households(cleaned)
+        self.ask_if_alike(but=self.before or None)
+        return cleaned
+
+    def facts(self) -> dict[str, Any]:
+        """What the services take, contacts among it."""
+        names = [*self.Meta.fields, "channel"]
+        return {name: self.cleaned_data[name] for name in names} | {
+            "household": self.chosen_household(),
+            "contacts": self.contacts(),
+        }
