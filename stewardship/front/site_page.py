@@ -270,9 +270,17 @@ class MapPoint:
     label: str
 
     @property
+    def anchor(self) -> str:
+        """Its words stand on the side that has room."""
+        return "start" if self.x < MAP_SIDE * 2 / 3 else "end"
+
+    @property
+    def label_x(self) -> float:
+        return self.x + 10 if self.anchor == "start" else self.x - 10
+
+    @property
     def label_y(self) -> float:
-        """Where its words stand: below the point, above it near the lower edge."""
-        return self.y + 20 if self.y < MAP_SIDE - 60 else self.y - 10
+        return self.y + 4
 
 
 @dataclass(frozen=True)
@@ -281,10 +289,6 @@ class LittleMap:
 
     gauges: list[MapPoint]
     scale_m: float
-
-    @property
-    def middle(self) -> float:
-        return MAP_SIDE / 2
 
 
 def little_map(site: Site, gauges: list[GaugeNear]) -> LittleMap | None:

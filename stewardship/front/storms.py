@@ -5,6 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db.models import Count, Exists, OuterRef, Q
+from django.utils import timezone
+from django.utils.formats import time_format
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
@@ -12,7 +14,7 @@ from people.models import Program
 from stewardship.care.choices import AnswerKind, DutyState
 from stewardship.care.models import Answer, Duty, Reminder
 from stewardship.common.charts import hyetograph
-from stewardship.common.written import depth_text
+from stewardship.common.written import depth_text, moment_text
 from stewardship.outbox.choices import Status
 from stewardship.rain.choices import ReadingKind, Sureness
 from stewardship.rain.models import GaugeStorm, Reading, SiteRain, Storm, StormRevision, instant
@@ -34,6 +36,15 @@ class StormInShort:
     met: int
     told: int
     answered: int
+
+    @property
+    def span(self) -> str:
+        """From when until when, the day once if it is one; in the zone that is active."""
+        start, end = self.storm.start_at, self.storm.end_at
+        last = timezone.localtime(end)
+        if last.date() == timezone.localtime(start).date():
+            return f"{moment_text(start)} – {time_format(last.time(), 'TIME_FORMAT')}"
+        return f"{moment_text(start)} – {moment_text(end)}"
 
 
 def storm_in_short(storm: Storm) -> StormInShort:

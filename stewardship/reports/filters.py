@@ -42,7 +42,7 @@ class ComplianceFilter(django_filters.FilterSet):
     def __init__(self, *args, agencies: QuerySet[Agency], **kwargs) -> None:
         super().__init__(*args, **kwargs)
         self.filters["agency"].queryset = agencies
-        if len(agencies) < 2:
+        if agencies.count() < 2:
             del self.filters["agency"]
 
     def search(self, queryset: QuerySet[Site], name: str, value: str) -> QuerySet[Site]:

@@ -1,4 +1,4 @@
-from datetime import date
+from datetime import date, datetime
 
 import django_tables2 as tables
 from django.db.models import Case, F, Q, QuerySet, Value, When
@@ -9,7 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from sites.models import Site
 from stewardship.care.choices import Evidence
-from stewardship.common.templatetags.ui import day, state
+from stewardship.common.templatetags.ui import moment, state
 from stewardship.common.written import day_text
 from stewardship.reports.choices import ReportState
 from stewardship.reports.duties import written
@@ -29,17 +29,20 @@ class ComplianceTable(tables.Table):
     caption = _("Built sites")
     exportable = True
 
-    code = tables.LinkColumn("reports:proof", args=[tables.A("code")], verbose_name=_("Site"))
+    code = tables.LinkColumn(
+        "reports:proof",
+        args=[tables.A("code")],
+        verbose_name=_("Site"),
+        attrs={"td": {"class": "nowrap"}},
+    )
     address = tables.Column(verbose_name=_("Nearest address"))
     agency = tables.Column(accessor="agency__name", verbose_name=_("Agency"), default="")
     agreement_state = tables.Column(verbose_name=_("Agreement"))
     agreement_ends_on = tables.Column(visible=False, default="", verbose_name=_("Agreement ends"))
     last_look_on = tables.Column(verbose_name=_("Last look"), empty_values=())
+    knowledge = tables.Column(visible=False, empty_values=(), verbose_name=_("Known or unknown"))
     last_look_evidence = tables.Column(verbose_name=_("Evidence"), default="")
     condition = tables.Column(verbose_name=_("As last seen"))
-    knowledge = tables.Column(
-        verbose_name=_("Known"), empty_values=(), order_by=("is_known", "last_look_on", "code")
-    )
     open_duties = tables.Column(verbose_name=_("Open"), attrs=NUMBER)
     late_duties = tables.Column(verbose_name=_("Late"), attrs=NUMBER)
     late_since = tables.Column(visible=False, default="", verbose_name=_("Late since"))
@@ -54,7 +57,6 @@ class ComplianceTable(tables.Table):
             "last_look_on",
             "last_look_evidence",
             "condition",
-            "knowledge",
             "open_duties",
             "late_duties",
         ]
@@ -77,8 +79,20 @@ class ComplianceTable(tables.Table):
     def value_late_since(self, record: Site) -> str:
         return _iso(record.late_since)
 
+    def __init__(self, *args, one_agency: bool, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        if one_agency:
+            self.columns.hide("agency")
+
     def render_last_look_on(self, record: Site) -> str:
-        return day(record.last_look_on) if record.last_look_on else _now("never")
+        """Known since the last look; or unknown, and how long ago that was."""
+        if record.is_known:
+            return _now("known since %s") % day_text(record.last_look_on)
+        mark = state("unknown", _now("unknown"))
+        if record.last_look_on is None:
+            return format_html('{} <span class="note">{}</span>', mark, _now("never looked at"))
+        last = _now("last look %s") % day_text(record.last_look_on)
+        return format_html('{} <span class="note">{}</span>', mark, last)
 
     def value_last_look_on(self, record: Site) -> str:
         return _iso(record.last_look_on)
@@ -101,14 +115,8 @@ class ComplianceTable(tables.Table):
         place = Case(*places, default=Value(len(places)))
         return queryset.order_by(place.desc() if is_descending else place.asc(), "code"), True
 
-    def render_knowledge(self, record: Site) -> str:
-        if record.is_known:
-            since = _now("known since %s") % day_text(record.last_look_on)
-            return format_html('<span class="nowrap">{}</span>', since)
-        return state("unknown", _now("unknown"))
-
     def value_knowledge(self, record: Site) -> str:
-        return "known" if record.is_known else "unknown"
+        return _now("known") if record.is_known else _now("unknown")
 
     def order_last_look_on(self, queryset: QuerySet[Site], is_descending: bool) -> tuple:
         """Never looked at counts as longest ago."""
@@ -127,7 +135,7 @@ class ReportTable(tables.Table):
         accessor="agency__name", verbose_name=_("Sites of"), default=_("the whole program")
     )
     state = tables.Column(verbose_name=_("State"))
-    requested_at = tables.DateTimeColumn(verbose_name=_("Asked for"))
+    requested_at = tables.Column(verbose_name=_("Asked for"))
     pages = tables.Column(verbose_name=_("Pages"), attrs=NUMBER, default="")
     file = tables.Column(verbose_name=_("File"), empty_values=(), orderable=False)
 
@@ -151,6 +159,9 @@ class ReportTable(tables.Table):
             if record.error
             else mark
         )
+
+    def render_requested_at(self, value: datetime) -> str:
+        return moment(value)
 
     def render_file(self, record: Report) -> str:
         if record.state != ReportState.ISSUED:

@@ -5,6 +5,7 @@ from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.decorators import method_decorator
+from django.utils.functional import cached_property
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 from django_tables2 import RequestConfig
@@ -42,6 +43,12 @@ class Compliance(FilteredTableView):
     template_name = "reports/compliance.html"
     export_name = "compliance"
 
+    @cached_property
+    def agencies(self) -> list[Agency]:
+        """Whose sites this log-in may choose between."""
+        user = self.request.user
+        return list(Agency.objects.all() if user.is_coordinator else user.agencies())
+
     def get_queryset(self) -> QuerySet[Site]:
         typed = self.request.GET.get("days", "")
         days = int(typed) if typed.isdecimal() and 0 < int(typed) <= 3650 else KNOWN_FOR_DAYS
@@ -49,12 +56,11 @@ class Compliance(FilteredTableView):
             own_sites(self.request), on=self.request.program.today(), known_for_days=days
         ).select_related("agency")
 
+    def get_table_kwargs(self) -> dict[str, Any]:
+        return {"one_agency": not self.request.user.is_coordinator and len(self.agencies) == 1}
+
     def get_filterset_kwargs(self, filterset_class: type) -> dict[str, Any]:
-        own = (
-            Agency.objects.all()
-            if self.request.user.is_coordinator
-            else self.request.user.agencies()
-        )
+        own = Agency.objects.filter(pk__in=[agency.pk for agency in self.agencies])
         return super().get_filterset_kwargs(filterset_class) | {"agencies": own}
 
     def get_context_data(self, **kwargs: Any) -> dict[str, Any]:
@@ -62,7 +68,7 @@ class Compliance(FilteredTableView):
         rows = list(self.object_list.values_list("condition", "agreement_state", "late_duties"))
         return context | {
             "today": self.request.program.today(),
-            "agencies": self.request.user.agencies(),
+            "agencies": self.agencies,
             "tally": {
                 "built": len(rows),
                 "in_force": sum(row[1] == "in_force" for row in rows),

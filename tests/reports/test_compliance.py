@@ -70,7 +70,7 @@ def test_the_table_says_evidence_agreement_open_and_late(cast, reviewer):
     row = rows(reviewer.get(COMPLIANCE))["OAK-1"]
     assert "In force" in row.get_cell("agreement_state")
     assert "Inspected" in row.get_cell("last_look_evidence")
-    assert "known since Wed 1 Jul" in row.get_cell("knowledge")
+    assert "known since Wed 1 Jul" in row.get_cell("last_look_on")
     assert "Found wanting" in row.get_cell("condition")
     assert (row.get_cell("open_duties"), row.get_cell("late_duties")) == (2, 1)
     assert set(rows(reviewer.get(COMPLIANCE + "?late=on"))) == {"OAK-1"}
@@ -90,6 +90,7 @@ def test_the_csv_has_iso_days_and_words(cast, reviewer):
     text = b"".join(response.streaming_content).decode("utf-8-sig")
     (row,) = csv.DictReader(StringIO(text))
     assert row["Last look"] == "2026-07-01"
+    assert row["Known or unknown"] == "known"
     assert row["Evidence"] == "Photo"
     assert row["Agreement"] == "In force"
 
