@@ -86,10 +86,10 @@ def _rains_text(rains: list[dict[str, Any]], units: str) -> str:
 
 
 def _finding_text(reason: dict[str, Any]) -> str:
-    basin = f" ({_('basin %s') % reason['basin']})" if reason.get("basin") else ""
-    said = (
-        f"{Item(reason['item']).label}{basin}: {Judgement(reason.get('judgement') or 'act').label}"
-    )
+    item = str(Item(reason["item"]).label)
+    if reason.get("basin"):
+        item = _("%(item)s (basin %(basin)s)") % {"item": item, "basin": reason["basin"]}
+    said = f"{item}: {Judgement(reason.get('judgement') or 'act').label}"
     if reason.get("day"):
         said = _("%(finding)s, seen on %(day)s") % {"finding": said, "day": _day(reason["day"])}
     return f"{said}. {reason['note']}" if reason.get("note") else said
@@ -202,7 +202,8 @@ def silt_text(plan: SiltPlan | None) -> str:
         )
     never = _("Never into the street, a drain or a vegetable bed.")
     if plan.route == "ask":
-        return f"{_('We do not know your trash cart: ask us where the silt goes before you dig.')} {never}"
+        ask = _("We do not know your trash cart: ask us where the silt goes before you dig.")
+        return f"{ask} {never}"
     when = (
         _("on collection morning")
         if plan.weekday is None

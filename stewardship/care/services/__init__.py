@@ -16,7 +16,7 @@ from stewardship.care.services.reminding import (
     send_new_link,
 )
 from stewardship.care.services.rounds import open_calendar_duties
-from stewardship.care.services.sweep import sweep
+from stewardship.care.services.sweeping import sweep
 from stewardship.care.services.visits import Found, TakenOut, record_answer, record_visit
 from stewardship.care.services.weighing import decide_rain_question, weigh_site_rains
 
