@@ -1,9 +1,13 @@
 """Settings of the test suite: the real ones, with a throw-away var folder and quick password hashing."""
 
+import atexit
 import os
+import shutil
 import tempfile
 
-os.environ.setdefault("RILLBOOK_VAR", tempfile.mkdtemp(prefix="rillbook-tests-"))
+if "RILLBOOK_VAR" not in os.environ:
+    os.environ["RILLBOOK_VAR"] = tempfile.mkdtemp(prefix="rillbook-tests-")
+    atexit.register(shutil.rmtree, os.environ["RILLBOOK_VAR"], ignore_errors=True)
 os.environ.setdefault("LOG_LEVEL", "ERROR")
 
 from stewardship.settings import *  # noqa: E402, F403
