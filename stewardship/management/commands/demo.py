@@ -2,9 +2,11 @@
 
 import contextlib
 import fcntl
+import hashlib
 import multiprocessing
 import os
 import shutil
+import signal
 import socket
 import sys
 import tempfile
@@ -16,7 +18,8 @@ from typing import Any
 
 import redis
 from django.conf import settings
-from django.core.management import call_command, get_commands
+from django.contrib.staticfiles.finders import get_finders
+from django.core.management import call_command
 from django.core.management.base import BaseCommand, CommandError
 
 from stewardship.management.demo import DEMO_LOGINS
@@ -39,22 +42,46 @@ class Command(BaseCommand):
         self.var: Path = settings.VAR_DIR.resolve()
         host = os.environ.get("HOST", "127.0.0.1")
         with only_one(self.var / "demo.lock"), listening(host) as door:
-            self.stdout.write("Preparing the demo …")
-            self.stdout.flush()
-            # In a process of its own, so that the memory it takes is given back.
-            preparing = multiprocessing.get_context("fork").Process(target=self.prepare)
-            preparing.start()
-            preparing.join()
-            if preparing.exitcode:
-                raise CommandError("The demo could not be prepared; the reason stands above.")
+            self.prepare_apart()
             self.run(host, door)
+
+    def prepare_apart(self) -> None:
+        """`prepare` in a process of its own, so that the memory it takes is given back."""
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
+        preparing = multiprocessing.get_context("fork").Process(target=self.prepare)
+        preparing.start()
+        try:
+            preparing.join()
+        except KeyboardInterrupt:
+            preparing.terminate()
+            preparing.join()
+            raise CommandError("Stopped before it was ready; nothing is half-done.") from None
+        if preparing.exitcode:
+            raise CommandError("The demo could not be prepared; the reason stands above.")
 
     def prepare(self) -> None:
         """Database, static files, demo data. Quick when all is there already."""
-        call_command("migrate", verbosity=0, interactive=False)
-        call_command("collectstatic", verbosity=0, interactive=False)
-        if "load_demo" in get_commands():
+        try:
+            call_command("migrate", verbosity=0, interactive=False)
+            self.collect_static()
             call_command("load_demo", stdout=self.stdout)
+        except CommandError as error:
+            self.stderr.write(str(error))
+            sys.exit(1)
+        except KeyboardInterrupt:
+            sys.exit(1)
+
+    def collect_static(self) -> None:
+        """Static files, unless those they come from are the same as last time: compressing them takes seconds."""
+        sources = hashlib.sha256()
+        for finder in get_finders():
+            for path, storage in finder.list([]):
+                stat = Path(storage.path(path)).stat()
+                sources.update(f"{path} {stat.st_size} {stat.st_mtime_ns}\n".encode())
+        mark = self.var / "static.sha256"
+        if not mark.exists() or mark.read_text() != sources.hexdigest():
+            call_command("collectstatic", verbosity=0, interactive=False, clear=True)
+            mark.write_text(sources.hexdigest())
 
     def run(self, host: str, door: socket.socket) -> None:
         port = door.getsockname()[1]
@@ -77,10 +104,11 @@ class Command(BaseCommand):
         ):
             all_of_it.start(self.redis(redis_path))
             all_of_it.wait_until(lambda: answers_ping(redis_path), seconds=20)
-            for child in (self.web(door), self.worker(), self.beat()):
-                all_of_it.start(child)
+            all_of_it.start(self.web(door))
             login = f"http://{shown}:{port}/account/login/"
             if all_of_it.wait_until(lambda: answers_http(login), seconds=60):
+                all_of_it.start(self.worker())
+                all_of_it.start(self.beat())
                 self.welcome(site_url)
                 all_of_it.watch()
             ended = None if all_of_it.told_to_stop else all_of_it.ended()
@@ -110,19 +138,7 @@ class Command(BaseCommand):
         return self.var / "log" / f"{name}.log"
 
     def redis(self, path: Path) -> Child:
-        program = shutil.which("redis-server")
-        if program is None:
-            raise CommandError(
-                "redis-server is not installed. On Debian or Ubuntu: "
-                "sudo apt-get install -y --no-install-recommends redis-server"
-            )
-        kept = self.var / "redis"
-        kept.mkdir(parents=True, exist_ok=True)
-        # No port; an append-only file, so that a task that waited when the power failed is there again.
-        argv = [program, "--port", "0", "--unixsocket", str(path), "--unixsocketperm", "700"]
-        argv += ["--dir", str(kept), "--appendonly", "yes", "--appendfsync", "everysec"]
-        argv += ["--save", "", "--maxmemory-policy", "noeviction", "--daemonize", "no"]
-        return Child("Redis", argv, self.log("redis"))
+        return Child("Redis", redis_command(path, self.var / "redis"), self.log("redis"))
 
     def web(self, door: socket.socket) -> Child:
         argv = [
@@ -137,14 +153,35 @@ class Command(BaseCommand):
         return Child("web process", argv, self.log("web"), fds=[door.fileno()])
 
     def worker(self) -> Child:
-        argv = [sys.executable, "-m", "celery", "-A", "stewardship.celery", "worker"]
-        argv += ["--concurrency", "1", "--without-gossip", "--without-mingle", "--loglevel", "INFO"]
-        return Child("worker", argv, self.log("worker"))
+        return Child("worker", worker_command(), self.log("worker"))
 
     def beat(self) -> Child:
         argv = [sys.executable, "-m", "celery", "-A", "stewardship.celery", "beat"]
         argv += ["--pidfile", "", "--loglevel", "INFO"]
         return Child("beat", argv, self.log("beat"))
+
+
+def redis_command(path: Path, kept: Path) -> list[str]:
+    """A private Redis on a socket, without a port; its append-only file brings back after a power cut what was waiting."""
+    program = shutil.which("redis-server")
+    if program is None:
+        raise CommandError(
+            "redis-server is not installed. On Debian or Ubuntu: "
+            "sudo apt-get install -y --no-install-recommends redis-server"
+        )
+    kept.mkdir(parents=True, exist_ok=True)
+    return [
+        *(program, "--port", "0", "--unixsocket", str(path), "--unixsocketperm", "700"),
+        *("--dir", str(kept), "--appendonly", "yes", "--appendfsync", "everysec"),
+        *("--save", "", "--maxmemory-policy", "noeviction", "--daemonize", "no"),
+    ]
+
+
+def worker_command() -> list[str]:
+    return [
+        *(sys.executable, "-m", "celery", "-A", "stewardship.celery", "worker"),
+        *("--concurrency", "1", "--without-gossip", "--without-mingle", "--loglevel", "INFO"),
+    ]
 
 
 @contextlib.contextmanager
