@@ -173,12 +173,15 @@ def gauges(now: datetime, today: date) -> list[Need]:
             if heard
             else _("It has never sent a reading.")
         )
+        if gauge.out_why:
+            out = _("Out: %s.") % gauge.out_why
+            why = f"{out} {why}"
         needs.append(
             Need(
                 local_day(heard) if heard else gauge.started_on,
                 str(gauge),
                 reverse("rain:gauge", args=[gauge.code]),
-                f"{_('Out: %s.') % gauge.out_why} {why}" if gauge.out_why else why,
+                why,
                 _("See its record"),
                 reverse("rain:gauge", args=[gauge.code]),
             )

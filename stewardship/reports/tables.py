@@ -4,7 +4,7 @@ import django_tables2 as tables
 from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.urls import reverse
 from django.utils.html import format_html
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from sites.models import Site
@@ -66,7 +66,7 @@ class ComplianceTable(tables.Table):
     def render_agreement_state(self, record: Site) -> str:
         mark = state(record.agreement_state, AGREEMENT_WORDS[record.agreement_state])
         if record.agreement_ends_on:
-            until = _now("until %s") % day_text(record.agreement_ends_on)
+            until = gettext("until %s") % day_text(record.agreement_ends_on)
             return format_html('{} <span class="note">{}</span>', mark, until)
         return mark
 
@@ -87,11 +87,11 @@ class ComplianceTable(tables.Table):
     def render_last_look_on(self, record: Site) -> str:
         """Known since the last look; or unknown, and how long ago that was."""
         if record.is_known:
-            return _now("known since %s") % day_text(record.last_look_on)
-        mark = state("unknown", _now("unknown"))
+            return gettext("known since %s") % day_text(record.last_look_on)
+        mark = state("unknown", gettext("unknown"))
         if record.last_look_on is None:
-            return format_html('{} <span class="note">{}</span>', mark, _now("never looked at"))
-        last = _now("last look %s") % day_text(record.last_look_on)
+            return format_html('{} <span class="note">{}</span>', mark, gettext("never looked at"))
+        last = gettext("last look %s") % day_text(record.last_look_on)
         return format_html('{} <span class="note">{}</span>', mark, last)
 
     def value_last_look_on(self, record: Site) -> str:
@@ -116,7 +116,7 @@ class ComplianceTable(tables.Table):
         return queryset.order_by(place.desc() if is_descending else place.asc(), "code"), True
 
     def value_knowledge(self, record: Site) -> str:
-        return _now("known") if record.is_known else _now("unknown")
+        return gettext("known") if record.is_known else gettext("unknown")
 
     def order_last_look_on(self, queryset: QuerySet[Site], is_descending: bool) -> tuple:
         """Never looked at counts as longest ago."""
@@ -168,5 +168,5 @@ class ReportTable(tables.Table):
             return ""
         url = reverse("reports:file", args=[record.pk])
         return format_html(
-            '<a href="{}">{}</a>', url, _now("PDF, %s") % record.get_language_display()
+            '<a href="{}">{}</a>', url, gettext("PDF, %s") % record.get_language_display()
         )
