@@ -6,6 +6,7 @@ from datetime import date
 from django.core import signing
 
 from sites.models import Inlet, Planting
+from stewardship.agreements.models import Agreement, Party
 from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
 from stewardship.care.models import Answer, ContactCheck, RainQuestion, Reminder
@@ -40,6 +41,8 @@ class Book:
     agreement: int
     document: int
     party: int
+    draft: str
+    step: str
     report: int
     answer_token: str
     stop_token: str
@@ -91,6 +94,11 @@ def make_book(cast: Cast) -> Book:
         at=factory.at(date(2026, 7, 15), "11:00"),
     )
     agreement = site.agreements.get()
+    draft = Agreement.objects.create(
+        reference="A-77", instrument="care_agreement", wording=agreement.wording
+    )
+    draft.sites.add(factory.make_site("ASH-9"))
+    Party.objects.create(agreement=draft, person=cast.tenant, capacity="owner")
     report = Report.objects.create(
         starts_on=date(2025, 1, 1),
         ends_on=date(2025, 12, 31),
@@ -126,6 +134,8 @@ def make_book(cast: Cast) -> Book:
         agreement=agreement.pk,
         document=agreement.documents.get().pk,
         party=agreement.parties.get().pk,
+        draft=draft.reference,
+        step="where",
         report=report.pk,
         answer_token=token_for(duty_pk=duty.pk, person_pk=cast.owner.pk),
         stop_token=signing.dumps(failed.pk, salt=STOP_SALT),
