@@ -2,7 +2,10 @@
 
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
+
+from django.db.models import Manager, QuerySet
 
 from sites.models import months_before
 
@@ -11,10 +14,11 @@ RECORD_MONTHS = 36  # the rain record of the demo
 
 @dataclass(frozen=True, slots=True)
 class Days:
-    """The demo's today and the zone of the town."""
+    """The demo's today, the zone of the town, and the instant at which loading began."""
 
     today: date
     tz: ZoneInfo
+    started: datetime
 
     @property
     def first(self) -> date:
@@ -35,3 +39,7 @@ class Days:
     def at_s(self, day: date, hour: int, minute: int = 0) -> int:
         """The same as whole seconds since 1970-01-01 UTC. [s]"""
         return int(self.at(day, hour, minute).timestamp())
+
+    def backdate(self, rows: QuerySet[Any] | Manager[Any], at: datetime, field: str = "at") -> None:
+        """Say of rows that services wrote just now that it was written down at `at`."""
+        rows.filter(**{f"{field}__gte": self.started}).update(**{field: at})

@@ -13,6 +13,7 @@ from stewardship.rain.choices import GaugeKind, ReadingKind
 UM_PER_TIP = 254  # [µm] 0.01 in
 MM_PER_TIP = 0.254  # [mm]
 TRACE_MM = MM_PER_TIP / 2  # [mm] less than this in the funnel is written as a trace
+STEPS_A_DAY = 86_400 // STEP_S
 CLEAN_DAYS = 30  # readers were at home on every one of the last days
 
 
@@ -110,16 +111,27 @@ def _automatic(gauge: GaugePlace, rain: tuple[Shower, ...], days: Days) -> list[
     ]
     if gauge.lists_dry:
         rows += _dry_rows(gauge, edges_s, tips)
+    else:
+        rows += _signs_of_life(edges_s, tips)
     return sorted(rows)
+
+
+def _signs_of_life(edges_s: np.ndarray, tips: np.ndarray) -> list[Row]:
+    """A gauge that is silent when it is dry still reports its last dry step of each day, so that it is known to be alive."""
+    last_steps = np.arange(STEPS_A_DAY - 1, tips.size, STEPS_A_DAY)
+    return [
+        Row(int(edges_s[n]), int(edges_s[n + 1]), ReadingKind.ZERO, 0, "0.00 in")
+        for n in last_steps
+        if tips[n] == 0
+    ]
 
 
 def _dry_rows(gauge: GaugePlace, edges_s: np.ndarray, tips: np.ndarray) -> list[Row]:
     """Dry steps in a row, cut at the end of each day, as single readings of zero."""
     rows: list[Row] = []
     dry = (tips == 0) & np.array([not _dead(gauge, int(start_s)) for start_s in edges_s[:-1]])
-    steps_a_day = 86_400 // STEP_S
-    for first in range(0, dry.size, steps_a_day):
-        part = np.concatenate([[False], dry[first : first + steps_a_day], [False]])
+    for first in range(0, dry.size, STEPS_A_DAY):
+        part = np.concatenate([[False], dry[first : first + STEPS_A_DAY], [False]])
         turns = np.flatnonzero(np.diff(part.astype(int)))
         for begin, end in zip(turns[::2], turns[1::2], strict=True):
             rows.append(

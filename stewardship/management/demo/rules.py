@@ -1,4 +1,7 @@
-"""Loads the program's settings: when a storm ends, how much rain calls for a visit, and what follows when nobody comes."""
+"""Sets the program's rules: when a storm ends, how much rain calls for a visit, and what follows when nobody comes.
+
+They replace, from the first day of the record, the defaults that come with a new book.
+"""
 
 from stewardship.care.models import CareRule, HandOnStep
 from stewardship.management.demo import facts
@@ -7,12 +10,7 @@ from stewardship.rain.models import RainRule
 
 
 def load_rules(days: Days) -> None:
-    """All of them in effect since the first day of the record."""
     RainRule.objects.update_or_create(starts_on=days.first, defaults=facts()["rain_rule"])
-    CareRule.objects.bulk_create(
-        CareRule(starts_on=days.first, source="Program setting", **rule)
-        for rule in facts()["care_rules"]
-    )
-    HandOnStep.objects.bulk_create(
-        HandOnStep(starts_on=days.first, **step) for step in facts()["hand_on"]
-    )
+    for model, rows in ((CareRule, facts()["care_rules"]), (HandOnStep, facts()["hand_on"])):
+        model.objects.filter(ends_on=None).update(ends_on=days.first)
+        model.objects.bulk_create(model(starts_on=days.first, **row) for row in rows)

@@ -23,6 +23,11 @@ class Where:
     sites: dict[str, Site]
     gauges: list[tuple[Gauge, GaugePlace]]
 
+    def reread(self) -> "Where":
+        """With the sites as the services have left them, and their basins."""
+        sites = Site.objects.prefetch_related("basins")
+        return Where({site.code: site for site in sites}, self.gauges)
+
 
 def degrees(east_m: str, north_m: str) -> tuple[float, float]:
     """Latitude and longitude of a place so many metres east and north of the middle of the town."""

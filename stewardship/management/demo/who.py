@@ -74,6 +74,10 @@ def _load_people(agencies: dict[str, Agency], days: Days) -> dict[str, Person]:
             if key not in points:
                 points[key] = ContactPoint.objects.create(kind=key[0], value=key[1])
             points[key].people.add(person)
+            if key[0] == row["dead"]:
+                ContactPoint.objects.filter(pk=points[key].pk).update(
+                    dead_since=days.months_ago(row["dead_months_ago"]), dead_why=row["dead_why"]
+                )
     return people
 
 
