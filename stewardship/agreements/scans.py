@@ -4,7 +4,7 @@ from dataclasses import dataclass
 from io import BytesIO
 
 from django.utils.translation import gettext as _
-from PIL import Image, UnidentifiedImageError
+from PIL import Image, ImageFile, UnidentifiedImageError
 from pypdf import PdfReader
 from pypdf.errors import PyPdfError
 
@@ -64,8 +64,12 @@ def _picture(content: bytes) -> Scan:
             width, height = image.size
             if width * height > MOST_PIXELS:
                 raise Refused(_("The picture is too large; scan it at a lower resolution."))
-            image.load()
             content_type, suffix = _PICTURES[image.format]
+            image.verify()  # a PNG's chunks
+        # A JPEG. Not image.load(): the PDF library tells Pillow to let cut-off pictures pass; the parser does not.
+        parser = ImageFile.Parser()
+        parser.feed(content)
+        parser.close()
     except UnidentifiedImageError as error:
         raise Refused(
             _("That file is no PDF, PNG or JPEG; scan or photograph the page.")

@@ -15,7 +15,7 @@ OFFERED_ON = date(2026, 7, 1)
 
 @pytest.fixture
 def folk(program, frozen_day) -> SimpleNamespace:
-    agency = factory.make_agency()
+    agency = factory.make_agency("water", "Stormwater Office", "stormwater")
     site = factory.make_site("OAK-7")
     factory.make_basin(site, plants=False)
     return SimpleNamespace(

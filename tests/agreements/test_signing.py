@@ -63,7 +63,7 @@ class TestComingIntoForce:
         )
         assert facts(Responsibility.objects.all()) == {
             ("does", "Ines Quist", OFFERED_ON, None),
-            ("inspects", "Streets Department", OFFERED_ON, None),
+            ("inspects", "Stormwater Office", OFFERED_ON, None),
         }
 
     def test_under_a_memorandum_the_agency_does_the_work(self, folk):
