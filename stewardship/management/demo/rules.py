@@ -11,6 +11,11 @@ from stewardship.rain.models import RainRule
 
 def load_rules(days: Days) -> None:
     RainRule.objects.update_or_create(starts_on=days.first, defaults=facts()["rain_rule"])
-    for model, rows in ((CareRule, facts()["care_rules"]), (HandOnStep, facts()["hand_on"])):
-        model.objects.filter(ends_on=None).update(ends_on=days.first)
-        model.objects.bulk_create(model(starts_on=days.first, **row) for row in rows)
+    CareRule.objects.filter(ends_on=None).update(ends_on=days.first)
+    CareRule.objects.bulk_create(
+        CareRule(starts_on=days.first, **row) for row in facts()["care_rules"]
+    )
+    HandOnStep.objects.filter(ends_on=None).update(ends_on=days.first)
+    HandOnStep.objects.bulk_create(
+        HandOnStep(starts_on=days.first, **row) for row in facts()["hand_on"]
+    )
