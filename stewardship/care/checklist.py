@@ -5,7 +5,7 @@
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 #: Water that stood or ran over by less than this is within what the estimate can tell. From memory, no source.
@@ -141,23 +141,8 @@ def after_rain(site: SiteFacts, waters: Mapping[str, Water]) -> Checklist:
     over = [b.label for b in site.basins if _of(waters, b).spilled_m3 > LEAST_SPILL_M3]
     if over:
         tasks.append(Task(Do.SPILLWAY, basins=_named(site, over)))
-    for basin in site.basins:
-        depth_m = _of(waters, basin).greatest_depth_m
-        low = [p.species for p in basin.plants if depth_m and p.height_m < depth_m]
-        if low:
-            tasks.append(
-                Task(
-                    Do.PLANTS,
-                    basins=_named(site, [basin.label]),
-                    plants=tuple(dict.fromkeys(low)),
-                    depth_m=depth_m,
-                )
-            )
-    for basin in site.basins:
-        water = _of(waters, basin)
-        if not water.drains or (water.hours_to_drain or 0) > STANDS_TOO_LONG_H:
-            hours = water.hours_to_drain if water.drains else None
-            tasks.append(Task(Do.STANDING, basins=_named(site, [basin.label]), hours=hours))
+    tasks += _alike(site, [_plants(basin, _of(waters, basin)) for basin in site.basins])
+    tasks += _alike(site, [_standing(basin, _of(waters, basin)) for basin in site.basins])
     tasks.append(Task(Do.LITTER))
     return _complete(site, tasks)
 
@@ -200,6 +185,35 @@ def _named(site: SiteFacts, labels: Iterable[str]) -> tuple[str, ...]:
     return () if len(named) == len(site.basins) else named
 
 
+def _plants(basin: BasinFacts, water: Water) -> Task | None:
+    """Plants that the water stood over."""
+    depth_m = water.greatest_depth_m
+    low = [p.species for p in basin.plants if depth_m and p.height_m < depth_m]
+    if not low or depth_m is None:
+        return None
+    # to the half centimetre: closer than an estimate can tell apart
+    shown_m = round(depth_m * 200) / 200
+    return Task(Do.PLANTS, (basin.label,), plants=tuple(dict.fromkeys(low)), depth_m=shown_m)
+
+
+def _standing(basin: BasinFacts, water: Water) -> Task | None:
+    """Water that stands longer than it should."""
+    if not water.drains:
+        return Task(Do.STANDING, (basin.label,))
+    if (water.hours_to_drain or 0) <= STANDS_TOO_LONG_H:
+        return None
+    return Task(Do.STANDING, (basin.label,), hours=round(water.hours_to_drain or 0))
+
+
+def _alike(site: SiteFacts, tasks: Iterable[Task | None]) -> list[Task]:
+    """The tasks with those that differ in their basin alone said once."""
+    basins: dict[Task, list[str]] = {}
+    for task in tasks:
+        if task:
+            basins.setdefault(replace(task, basins=()), []).extend(task.basins)
+    return [replace(task, basins=_named(site, labels)) for task, labels in basins.items()]
+
+
 def _inlets(site: SiteFacts) -> list[Task]:
     kinds = {kind for basin in site.basins for kind in basin.inlet_kinds}
     return [Task(do) for do in (Do.CURB_CUT, Do.CURB_CORE) if do.value in kinds]
@@ -220,7 +234,9 @@ def _complete(site: SiteFacts, tasks: list[Task]) -> Checklist:
     minutes = MINUTES_ROUND
     minutes += MINUTES_TRAP * sum(b.traps for b in site.basins) * digging
     minutes += MINUTES_SPILLWAY * (Do.SPILLWAY in doing)
-    minutes += MINUTES_PLANTS * sum(task.do is Do.PLANTS for task in tasks)
+    minutes += MINUTES_PLANTS * sum(
+        len(task.basins) or len(site.basins) for task in tasks if task.do is Do.PLANTS
+    )
     minutes += MINUTES_WEEDS * (Do.WEEDS in doing) * len(site.basins)
     bring = [Bring.VEST, Bring.GLOVES, Bring.BAG]
     if digging or Do.TRAP_CREW in doing:

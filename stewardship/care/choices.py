@@ -87,7 +87,7 @@ class RainAsk(TextChoices):
     """What a person has to decide about rain that came in late or is not known."""
 
     ADD = "add", _("Late rain: a look would be due")
-    NEEDLESS = "needless", _("Told needlessly: the rain was less")
+    NEEDLESS = "needless", _("The rain was less than first read")
     UNKNOWN = "unknown", _("Rain not known here")
 
 

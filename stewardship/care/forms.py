@@ -203,10 +203,10 @@ class VisitForm(forms.Form):
             self.add_error("note", _("Say what kept you from it."))
         return cleaned
 
-    def facts_fields(self) -> list[forms.BoundField]:
-        """For the page: the fields about the visit as a whole, but its note."""
-        names = ("happened_on", "done_by", "outcome", "evidence", "minutes", "duty")
-        return [self[name] for name in names]
+    def facts_fields(self) -> list[list[forms.BoundField]]:
+        """For the page, in rows: the fields about the visit as a whole, but its note."""
+        rows = (("happened_on", "done_by", "duty"), ("outcome", "minutes", "evidence"))
+        return [[self[name] for name in row] for row in rows]
 
     def basin_parts(self) -> list[dict[str, Any]]:
         """For the page: each basin with its rows of (judgement, note) fields and its traps' fields."""

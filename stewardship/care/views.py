@@ -17,6 +17,7 @@ from stewardship.care.choices import DutyState
 from stewardship.care.filters import DutyFilter
 from stewardship.care.forms import CloseCheckForm, DecideForm, PutToForm, VisitForm, WhyForm
 from stewardship.care.models import ContactCheck, Duty, RainQuestion, Reminder, Visit
+from stewardship.care.services.book import last_day_of
 from stewardship.care.site_facts import basins_of, sheet_of
 from stewardship.care.tables import DutyTable
 from stewardship.common.access import coordinator_required, role_required
@@ -229,6 +230,7 @@ def rain_questions(request: HttpRequest) -> HttpResponse:
     rows = [
         {
             "question": question,
+            "day": last_day_of(question.storm, request.program.tz),
             "rain": rains.get((question.site_id, question.storm_id)),
             "form": DecideForm(prefix=f"q{question.pk}"),
         }

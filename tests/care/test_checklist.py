@@ -141,5 +141,17 @@ def test_a_follow_up_says_what_was_found():
 def test_quantities_follow_the_programs_units():
     checklist = after_rain(SiteFacts((FULL,)), {"A": Water(greatest_depth_m=0.18)})
     us, metric = (" ".join(words.task_texts(checklist, units)) for units in ("us", "metric"))
-    assert "Less than 2 in?" in us and "7.1 in deep" in us
-    assert "Less than 5 cm?" in metric and "18.0 cm deep" in metric
+    assert "Less than 2\u00a0in?" in us and "7.1 in deep" in us
+    assert "Less than 5\u00a0cm?" in metric and "18.0 cm deep" in metric
+
+
+def test_two_basins_that_need_the_same_are_told_once():
+    twins = SiteFacts((FULL, BasinFacts("B", ("curb_cut",), traps=1, plants=(GRAMA,))))
+    water = Water(greatest_depth_m=0.18, hours_to_drain=31.0)
+    checklist = after_rain(twins, {"A": water, "B": water})
+    assert does(checklist).count(Do.PLANTS) == 1
+    assert does(checklist).count(Do.STANDING) == 1
+    apart = after_rain(twins, {"A": water, "B": Water(greatest_depth_m=0.3)})
+    said = " ".join(words.task_texts(apart, "us"))
+    assert "Basin A: Brush debris off the blue grama; the water stood about 7.1 in" in said
+    assert "Basin B: Brush debris off the blue grama; the water stood about 11.8 in" in said

@@ -59,7 +59,7 @@ def test_one_open_duty_after_rain_per_site_closed_ones_do_not_count(cast):
     [
         ({"state": "met"}, "duty_closed_iff_day"),
         ({"closed_on": TUESDAY}, "duty_closed_iff_day"),
-        ({"state": "lost"}, "duty_state_known"),
+        ({"state": "lost", "closed_on": TUESDAY}, "duty_state_known"),
         ({"trigger": "whim"}, "duty_trigger_known"),
         ({"due_on": date(2026, 7, 13)}, "duty_due_not_before_opened"),
         ({"needs_person_why": "cannot"}, "duty_needs_person_iff_why"),

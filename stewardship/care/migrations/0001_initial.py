@@ -94,7 +94,7 @@ class Migration(migrations.Migration):
             name='RainQuestion',
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
-                ('ask', models.CharField(choices=[('add', 'Late rain: a look would be due'), ('needless', 'Told needlessly: the rain was less'), ('unknown', 'Rain not known here')], max_length=12, verbose_name='question')),
+                ('ask', models.CharField(choices=[('add', 'Late rain: a look would be due'), ('needless', 'The rain was less than first read'), ('unknown', 'Rain not known here')], max_length=12, verbose_name='question')),
                 ('storm_revision', models.PositiveIntegerField(verbose_name='of storm revision')),
                 ('asked_at', models.DateTimeField(default=django.utils.timezone.now, verbose_name='asked')),
                 ('decided_at', models.DateTimeField(blank=True, null=True, verbose_name='decided')),
