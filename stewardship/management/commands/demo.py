@@ -47,6 +47,8 @@ class Command(BaseCommand):
 
     def prepare_apart(self) -> None:
         """`prepare` in a process of its own, so that the memory it takes is given back."""
+        self.stdout.write("Preparing the demo; the first time takes a while …")
+        self.stdout.flush()
         signal.signal(signal.SIGTERM, signal.default_int_handler)
         preparing = multiprocessing.get_context("fork").Process(target=self.prepare)
         preparing.start()
