@@ -1,33 +1,25 @@
-"""When what is due, who was told, what really happened: rules, duties, reminders, answers, visits, findings."""
+"""When what is due, who owes it, who was told, what they answered."""
 
 from datetime import date
 from typing import Self
 
-from django.conf import settings
 from django.db import models
-from django.db.models import Exists, OuterRef, Q, Subquery
+from django.db.models import OuterRef, Q, Subquery
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
-from people.models import Agency, Person
+from people.models import Person
 from sites.choices import Phase
-from sites.models import Basin, SedimentTrap, Site
+from sites.models import Site
 from stewardship.agreements.models import Responsibility
 from stewardship.care.choices import (
     AnswerKind,
-    CheckReason,
     DutyState,
-    Evidence,
     HandOnAction,
-    Item,
-    Judgement,
     NeedsPerson,
-    Outcome,
-    RainAsk,
-    RainDecision,
     Trigger,
 )
-from stewardship.common.constraints import in_order, not_negative, one_of
+from stewardship.common.constraints import in_order, one_of
 from stewardship.common.events import StateEvent
 from stewardship.outbox.models import Message
 from stewardship.rain.models import Storm
@@ -226,121 +218,6 @@ class Reminder(models.Model):
         return f"{self.person}: {self.duty}"
 
 
-class VisitQuerySet(models.QuerySet["Visit"]):
-    def looks(self, *, until: date) -> Self:
-        """Visits up to that day on which somebody really saw the site: not one where every finding says "not seen"."""
-        seen = Finding.objects.filter(visit=OuterRef("pk"))
-        return self.filter(outcome=Outcome.DONE, happened_on__lte=until).filter(
-            ~Exists(seen) | Exists(seen.exclude(judgement=Judgement.NOT_SEEN))
-        )
-
-
-class Visit(models.Model):
-    """What happened at a site: who did it, when it happened, when it was written down. Done by is not owed by."""
-
-    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="visits")
-    duty = models.ForeignKey(
-        Duty, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
-    )
-    done_by = models.ForeignKey(
-        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
-    )
-    done_by_agency = models.ForeignKey(
-        Agency, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
-    )
-    happened_on = models.DateField(_("happened"))
-    entered_at = models.DateTimeField(_("entered"), default=timezone.now)
-    entered_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    outcome = models.CharField(_("outcome"), max_length=12, choices=Outcome, default=Outcome.DONE)
-    evidence = models.CharField(
-        _("evidence"), max_length=12, choices=Evidence, default=Evidence.REPORTED
-    )
-    minutes = models.PositiveSmallIntegerField(_("minutes"), null=True, blank=True)
-    note = models.TextField(_("note"), blank=True)
-    #: made with the form; the same form sent twice is one visit
-    entry_key = models.UUIDField(null=True, blank=True, unique=True, editable=False)
-
-    objects = VisitQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-happened_on", "-pk"]
-        constraints = [
-            one_of("outcome", Outcome.values, name="visit_outcome_known"),
-            one_of("evidence", Evidence.values, name="visit_evidence_known"),
-            models.CheckConstraint(
-                condition=Q(done_by__isnull=True) | Q(done_by_agency__isnull=True),
-                name="visit_person_or_agency",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.site.code}: {self.happened_on}"
-
-
-class Finding(models.Model):
-    """One observation on a visit, judged."""
-
-    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="findings")
-    basin = models.ForeignKey(
-        Basin, null=True, blank=True, on_delete=models.PROTECT, related_name="findings"
-    )
-    item = models.CharField(_("item"), max_length=12, choices=Item)
-    judgement = models.CharField(_("judgement"), max_length=12, choices=Judgement)
-    measured_m = models.FloatField(
-        _("measured (m)"),
-        null=True,
-        blank=True,
-        help_text=_("Of a trap: from the inlet bottom down to the silt."),
-    )
-    note = models.CharField(_("note"), max_length=300, blank=True)
-
-    class Meta:
-        ordering = ["pk"]
-        constraints = [
-            not_negative("measured_m", name="finding_measure_not_negative"),
-            one_of("item", Item.values, name="finding_item_known"),
-            one_of("judgement", Judgement.values, name="finding_judgement_known"),
-            models.UniqueConstraint(
-                fields=["visit", "basin", "item"], name="finding_once_per_basin_item"
-            ),
-            models.UniqueConstraint(
-                fields=["visit", "item"],
-                condition=Q(basin__isnull=True),
-                name="finding_once_per_site_item",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.get_item_display()}: {self.get_judgement_display()}"
-
-
-class CleanOut(models.Model):
-    """Silt taken out of a sediment trap on a visit."""
-
-    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="clean_outs")
-    trap = models.ForeignKey(SedimentTrap, on_delete=models.PROTECT, related_name="clean_outs")
-    litres = models.FloatField(_("litres taken out"))
-    drop_before_m = models.FloatField(
-        _("inlet bottom down to the silt, before (m)"), null=True, blank=True
-    )
-
-    class Meta:
-        constraints = [
-            models.UniqueConstraint(fields=["visit", "trap"], name="clean_out_once_per_visit"),
-            models.CheckConstraint(condition=Q(litres__gt=0), name="clean_out_took_something"),
-            not_negative("drop_before_m", name="clean_out_drop_not_negative"),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.litres:g} L"
-
-    @property
-    def m3(self) -> float:
-        return self.litres / 1000
-
-
 class Answer(models.Model):
     """What a person answered, about a day: the day it was done, else the day of the answer. The latest counts; all stay."""
 
@@ -350,7 +227,7 @@ class Answer(models.Model):
     about_on = models.DateField(_("about the day"))
     note = models.TextField(_("note"), blank=True)
     visit = models.ForeignKey(
-        Visit, null=True, blank=True, on_delete=models.PROTECT, related_name="answers"
+        "Visit", null=True, blank=True, on_delete=models.PROTECT, related_name="answers"
     )
     at = models.DateTimeField(_("when"), default=timezone.now)
 
@@ -365,94 +242,3 @@ class Answer(models.Model):
 
     def __str__(self) -> str:
         return f"{self.person}: {self.get_kind_display()}"
-
-
-class ContactCheckQuerySet(models.QuerySet["ContactCheck"]):
-    def open(self) -> Self:
-        return self.filter(closed_at__isnull=True)
-
-
-class ContactCheck(models.Model):
-    """A job for the coordinator: find out who and where somebody is now."""
-
-    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="contact_checks")
-    site = models.ForeignKey(
-        Site, null=True, blank=True, on_delete=models.PROTECT, related_name="contact_checks"
-    )
-    reason = models.CharField(_("reason"), max_length=12, choices=CheckReason)
-    note = models.TextField(_("note"), blank=True)
-    opened_at = models.DateTimeField(_("opened"), default=timezone.now)
-    closed_at = models.DateTimeField(_("closed"), null=True, blank=True)
-    closed_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    outcome = models.CharField(_("what was found out"), max_length=300, blank=True)
-    objects = ContactCheckQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["opened_at"]
-        constraints = [
-            one_of("reason", CheckReason.values, name="contact_check_reason_known"),
-            models.UniqueConstraint(
-                fields=["person", "site", "reason"],
-                condition=Q(closed_at__isnull=True, site__isnull=False),
-                name="contact_check_open_once_per_site",
-            ),
-            models.UniqueConstraint(
-                fields=["person", "reason"],
-                condition=Q(closed_at__isnull=True, site__isnull=True),
-                name="contact_check_open_once",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.person}: {self.get_reason_display()}"
-
-
-class RainQuestionQuerySet(models.QuerySet["RainQuestion"]):
-    def open(self) -> Self:
-        return self.filter(decided_at__isnull=True)
-
-
-class RainQuestion(models.Model):
-    """Late or unknown rain that no rule acts on by itself: a person decides, once."""
-
-    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="rain_questions")
-    storm = models.ForeignKey(Storm, on_delete=models.PROTECT, related_name="rain_questions")
-    duty = models.ForeignKey(
-        Duty, null=True, blank=True, on_delete=models.PROTECT, related_name="rain_questions"
-    )
-    ask = models.CharField(_("question"), max_length=12, choices=RainAsk)
-    storm_revision = models.PositiveIntegerField(_("of storm revision"))
-    asked_at = models.DateTimeField(_("asked"), default=timezone.now)
-    decided_at = models.DateTimeField(_("decided"), null=True, blank=True)
-    decision = models.CharField(_("decision"), max_length=12, choices=RainDecision, blank=True)
-    decided_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    note = models.CharField(_("note"), max_length=300, blank=True)
-
-    objects = RainQuestionQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-storm__end_s", "site", "pk"]
-        constraints = [
-            one_of("ask", RainAsk.values, name="rain_question_known"),
-            models.CheckConstraint(
-                condition=Q(decided_at__isnull=True, decision="")
-                | Q(decided_at__isnull=False, decision__in=RainDecision.values),
-                name="rain_question_decided_iff_time",
-            ),
-            models.CheckConstraint(
-                condition=~Q(ask=RainAsk.NEEDLESS) | Q(duty__isnull=False),
-                name="rain_question_needless_names_duty",
-            ),
-            models.UniqueConstraint(
-                fields=["site", "storm"],
-                condition=Q(decided_at__isnull=True),
-                name="rain_question_open_once",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.site.code}: {self.get_ask_display()}"
