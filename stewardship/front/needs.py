@@ -167,7 +167,7 @@ def _of_duty(duty: Duty, today: date, units: str) -> Need:
     if _is_unsafe(duty):
         state, words = "unsafe", str(Judgement.UNSAFE.label)
     elif duty.due_on < today:
-        state, words = "overdue", _("due %s") % day_text(duty.due_on)
+        state, words = "overdue", _("late, was due %s") % day_text(duty.due_on)
     else:
         state, words = "open", _("due %s") % day_text(duty.due_on)
     return Need(

@@ -56,7 +56,7 @@ def letters() -> list[Need]:
     needs += [
         Need(
             local_day(message.queued_at),
-            str(message),
+            _("Letter to %s") % message.to_name,
             reverse("outbox:detail", args=[message.pk]),
             message.error or _("Nobody can tell whether it went out."),
             _("Decide"),

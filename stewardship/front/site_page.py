@@ -158,8 +158,10 @@ def _happenings(site: Site) -> Iterator[Happening]:
     ):
         noon = timezone.make_aware(datetime.combine(visit.happened_on, time(12)))
         yield Happening(noon, visit.happened_on, "visit", visit)
-    for answer in (
-        Answer.objects.filter(duty__site=site).select_related("person").order_by("-at")[:SHOWN]
+    for answer in (  # one that came with a visit is told by the visit
+        Answer.objects.filter(duty__site=site, visit__isnull=True)
+        .select_related("person")
+        .order_by("-at")[:SHOWN]
     ):
         yield Happening(answer.at, _day(answer.at), "answer", answer)
     for reminder in (

@@ -19,6 +19,8 @@ from stewardship.outbox.choices import Status
 from stewardship.rain.choices import ReadingKind, Sureness
 from stewardship.rain.models import GaugeStorm, Reading, SiteRain, Storm, StormRevision, instant
 
+#: Fewer bars than this say nothing that the number beside them does not.
+FEWEST_BARS = 3
 #: Readings that one drawing shows; more are drawn in equal steps of several readings.
 MOST_BARS = 288
 
@@ -117,13 +119,14 @@ def gauge_records(storm: Storm, *, program: Program) -> list[GaugeRecord]:
         ]
         intervals = [Interval(instant(one.start_s), instant(one.end_s), one) for one in own]
         records.append(GaugeRecord(part, _drawn(part, own, program), intervals))
-    return records
+    # those with a drawing first, each by depth
+    return sorted(records, key=lambda record: not record.svg)
 
 
 def _drawn(part: GaugeStorm, readings: list[Reading], program: Program) -> str:
     # silence of a gauge that reports only rain is dry; of any other it is a hole
     edges, depths = _steps(readings, between=None if part.gauge.lists_dry else 0.0)
-    if not depths:
+    if len(depths) < FEWEST_BARS:
         return ""
     return hyetograph(
         edges,
@@ -180,6 +183,15 @@ class SiteNeed:
     @property
     def words(self) -> str:
         return str(NEEDS[self.need])
+
+    @property
+    def sources_text(self) -> str:
+        """Gauges with their share, those under half a percent left out."""
+        return ", ".join(
+            f"{source['gauge']} {round(100 * source['weight'])} %"
+            for source in self.rain.sources
+            if source["weight"] >= 0.005
+        )
 
     @property
     def mark(self) -> str:

@@ -84,9 +84,13 @@ def test_everything_that_happened_stands_in_one_line_of_time(cast, coordinator):
     factory.make_visit(
         cast.site, date(2026, 7, 5), done_by=cast.tenant, findings=[("trap", "watch")], litres=8
     )
+    done = factory.make_visit(cast.site, date(2026, 7, 6), done_by=cast.owner)
+    Answer.objects.create(
+        duty=duty, person=cast.owner, kind="done", about_on=date(2026, 7, 1), visit=done
+    )
     response = coordinator.get(url())
     kinds = [happening.kind for happening in response.context["page"].happenings]
-    assert kinds == ["visit", "answer", "told"]
+    assert kinds == ["visit", "visit", "answer", "told"]
     page = response.content.decode()
     for words in (
         "Away until Friday",

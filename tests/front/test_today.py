@@ -100,7 +100,7 @@ def test_a_late_duty_says_since_when_and_whether_anybody_answered(cast, sections
         message=make_message(status="sent", sent_at=factory.at(date(2026, 7, 2))),
     )
     need = only(sections(), "late")
-    assert (need.state, need.state_words) == ("overdue", "due Mon 6 Jul")
+    assert (need.state, need.state_words) == ("overdue", "late, was due Mon 6 Jul")
     assert "told, no answer yet" in need.why
 
 
