@@ -122,7 +122,8 @@ def task_texts(checklist: Checklist, units: str) -> list[str]:
 
 def _least(units: str) -> str:
     """The drop in a trap under which silt is dug out."""
-    return _("2\u00a0in") if units == US else _("5\u00a0cm")
+    least = _("2 in") if units == US else _("5 cm")
+    return least.replace(" ", "\u00a0")
 
 
 def _plants(task: Task, units: str) -> str:

@@ -186,7 +186,7 @@ def _hour_labels(days_only: bool, zone: ZoneInfo) -> Callable[[float, float], st
     def label(value: float, _at: float) -> str:
         local = num2date(value, tz=zone)
         if days_only or (local.hour, local.minute) == (0, 0):
-            return date_format(local, "j M")
+            return date_format(local, _("j M"))
         return time_format(local.time(), "TIME_FORMAT")
 
     return label

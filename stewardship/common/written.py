@@ -111,7 +111,8 @@ def day_text(day: date | None, today: date | None = None) -> str | None:
     if day is None:
         return None
     this_year = (today or timezone.localdate()).year
-    return date_format(day, "D j M" if day.year == this_year else "D j M Y")
+    # A Django date format: some languages write months small.
+    return date_format(day, _("D j M") if day.year == this_year else _("D j M Y"))
 
 
 def moment_text(instant: datetime | None) -> str | None:

@@ -77,7 +77,7 @@ def _draw(
             zorder=5,
         )
     axes.xaxis.set_major_locator(AutoDateLocator(minticks=4, maxticks=8))
-    axes.xaxis.set_major_formatter(lambda value, _at: date_format(num2date(value), "j M"))
+    axes.xaxis.set_major_formatter(lambda value, _at: date_format(num2date(value), _("j M")))
     axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, 1 if units == US else 0))
     axes.yaxis.get_major_locator().set_params(nbins=4)
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
@@ -99,6 +99,6 @@ def _draw(
         % {
             "count": len(days),
             "depth": depth_text(depths_um[greatest], units),
-            "day": date_format(days[greatest], "j M Y"),
+            "day": date_format(days[greatest], _("j M Y")),
         },
     )

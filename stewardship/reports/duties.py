@@ -35,7 +35,7 @@ def fate(duty: Duty, *, as_of: date) -> str:
 
 def written(day: date) -> str:
     """A day with its year: a report is read years later."""
-    return date_format(day, "j M Y")
+    return date_format(day, _("j M Y"))
 
 
 def finding_figures(period: Period, stood: QuerySet[Site], duties: list[Duty]) -> list[Figure]:
