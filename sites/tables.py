@@ -48,7 +48,7 @@ class SiteTable(tables.Table):
         return record.get_stage_display()
 
     def render_phase(self, record: Site) -> str:
-        if record.stage != Stage.BUILT or record.youngest is None:
+        if record.stage in (Stage.PROPOSED, Stage.AGREED):
             return format_html('<span class="note">{}</span>', _("not planted yet"))
         return self.value_phase(record)
 

@@ -67,7 +67,7 @@ class ComplianceTable(tables.Table):
         mark = state(record.agreement_state, AGREEMENT_WORDS[record.agreement_state])
         if record.agreement_ends_on:
             until = gettext("until %s") % day_text(record.agreement_ends_on)
-            return format_html('{} <span class="note">{}</span>', mark, until)
+            return format_html('<span>{} <span class="note">{}</span></span>', mark, until)
         return mark
 
     def value_agreement_state(self, record: Site) -> str:
@@ -90,9 +90,11 @@ class ComplianceTable(tables.Table):
             return gettext("known since %s") % day_text(record.last_look_on)
         mark = state("unknown", gettext("unknown"))
         if record.last_look_on is None:
-            return format_html('{} <span class="note">{}</span>', mark, gettext("never looked at"))
+            return format_html(
+                '<span>{} <span class="note">{}</span></span>', mark, gettext("never looked at")
+            )
         last = gettext("last look %s") % day_text(record.last_look_on)
-        return format_html('{} <span class="note">{}</span>', mark, last)
+        return format_html('<span>{} <span class="note">{}</span></span>', mark, last)
 
     def value_last_look_on(self, record: Site) -> str:
         return _iso(record.last_look_on)
@@ -155,7 +157,7 @@ class ReportTable(tables.Table):
             record.get_state_display(),
         )
         return (
-            format_html('{} <span class="note">{}</span>', mark, record.error)
+            format_html('<span>{} <span class="note">{}</span></span>', mark, record.error)
             if record.error
             else mark
         )
