@@ -5,12 +5,28 @@ from types import SimpleNamespace
 
 import pytest
 
-from stewardship.agreements import services
+from stewardship.agreements import documents, services
 from stewardship.agreements.choices import Capacity, InstrumentKind
 from stewardship.agreements.models import Agreement, Document, Party
+from stewardship.agreements.services import signing
 from tests import factory
 
 OFFERED_ON = date(2026, 7, 1)
+
+
+_print = {}
+
+
+@pytest.fixture
+def one_print(monkeypatch):
+    """One printed agreement serves all: what stands in the PDF is the matter of test_documents.py."""
+
+    def printed(sheet) -> bytes:
+        if "content" not in _print:
+            _print["content"] = documents.render(sheet)
+        return _print["content"]
+
+    monkeypatch.setattr(signing, "render", printed)
 
 
 @pytest.fixture

@@ -15,7 +15,7 @@ from tests import factory
 from tests.agreements.conftest import OFFERED_ON, drafted, in_force, offered, sign
 from tests.agreements.test_scans import pdf
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("one_print")]
 
 
 def text_of(response) -> str:

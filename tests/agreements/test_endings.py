@@ -12,7 +12,7 @@ from stewardship.common.errors import Refused
 from tests import factory
 from tests.agreements.conftest import OFFERED_ON, in_force, offered, sign
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("one_print")]
 
 SOLD = date(2026, 7, 10)
 COVENANT = {"instrument": InstrumentKind.COVENANT}

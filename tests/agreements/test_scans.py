@@ -67,6 +67,7 @@ def test_anything_else_is_refused_in_one_sentence(content, words):
 
 
 @pytest.mark.django_db
+@pytest.mark.usefixtures("one_print")
 class TestKeepingAScan:
     def test_it_is_kept_byte_for_byte_beside_the_signature(self, folk):
         agreement, document = offered(folk)

@@ -14,7 +14,7 @@ from stewardship.common.errors import Refused
 from tests import factory
 from tests.agreements.conftest import OFFERED_ON, drafted, in_force, offered, sign
 
-pytestmark = pytest.mark.django_db
+pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("one_print")]
 
 
 def facts(rows):
