@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from datetime import date
+from typing import Any
 
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
@@ -20,6 +21,7 @@ from stewardship.agreements.services._shared import (
 from stewardship.common.errors import Refused
 
 TRIES = 5  # references handed out at the same moment
+UNCHANGED: Any = object()
 
 
 def newest_wording(instrument: str, language: str) -> Wording:
@@ -90,7 +92,7 @@ def change_draft(
     agreement: Agreement,
     instrument: str | None = None,
     language: str | None = None,
-    begins_on: date | None | bool = False,
+    begins_on: date | None = UNCHANGED,
     sites: Iterable[Site] | None = None,
     by: User | None = None,
 ) -> Agreement:
@@ -111,7 +113,7 @@ def change_draft(
         agreement.wording = newest_wording(kind, language or agreement.language)
         agreement.instrument, agreement.language = kind, agreement.wording.language
         changed.append(_("instrument or language"))
-    if begins_on is not False and begins_on != agreement.begins_on:
+    if begins_on is not UNCHANGED and begins_on != agreement.begins_on:
         agreement.begins_on = begins_on
         changed.append(_("first day"))
     if sites is not None and set(sites := list(sites)) != set(agreement.sites.all()):
