@@ -33,13 +33,20 @@ def dry_gaps(program: Program) -> DryGaps:
 
 
 def outages_by_gauge() -> dict[int, list[Outage]]:
+    """Every outage, by the key of its gauge."""
     found: dict[int, list[Outage]] = {}
-    for gauge_id, start_s, end_s, why in GaugeOutage.objects.order_by("start_s").values_list(
-        "gauge_id", "start_s", "end_s", "why"
-    ):
-        end_s = FOREVER_S if end_s is None else end_s
-        found.setdefault(gauge_id, []).append(Outage(start_s, end_s, why))
+    for outage in GaugeOutage.objects.order_by("start_s"):
+        found.setdefault(outage.gauge_id, []).append(_as_span(outage))
     return found
+
+
+def outages_of(gauge: Gauge) -> list[Outage]:
+    return [_as_span(outage) for outage in gauge.outages.order_by("start_s")]
+
+
+def _as_span(outage: GaugeOutage) -> Outage:
+    end_s = FOREVER_S if outage.end_s is None else outage.end_s
+    return Outage(outage.start_s, end_s, outage.why)
 
 
 def wet_readings(
@@ -88,6 +95,15 @@ class Known:
         last = np.maximum(place - 1, 0)
         inside_s = np.minimum(moment_s - self.start_s[last], length_s[last])
         return np.where(place > 0, before_s[last] + inside_s, 0)
+
+    def seconds_at_work(self, start_s: IntArray, end_s: IntArray) -> IntArray:
+        """How much of each interval is known from times when the gauge was not out. [s]"""
+        known_s = self.seconds_of(start_s, end_s)
+        for outage in self.outages:
+            from_s = np.clip(outage.start_s, start_s, end_s)
+            until_s = np.clip(outage.end_s, start_s, end_s)
+            known_s = known_s - self.seconds_of(from_s, until_s)
+        return known_s
 
     def complete(self, start_s: IntArray, end_s: IntArray) -> BoolArray:
         """Whether the whole of each interval is known, with the gauge at work."""

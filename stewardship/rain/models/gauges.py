@@ -1,6 +1,6 @@
 """Gauges, their outages, and the dated settings of storm finding."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Self
 
 from django.db import models
@@ -10,6 +10,14 @@ from django.utils.translation import gettext_lazy as _
 from people.models import Person
 from stewardship.common.constraints import in_order, one_of
 from stewardship.rain.choices import DepthUnit, GaugeKind
+from stewardship.rain.times import instant
+
+
+class RainRuleQuerySet(models.QuerySet["RainRule"]):
+    def in_force(self, *, on: date) -> "RainRule":
+        """The rule that holds on that day; before the first, an unsaved one with the usual figures."""
+        rule = self.filter(starts_on__lte=on).order_by("-starts_on").first()
+        return rule or RainRule(starts_on=on)
 
 
 class RainRule(models.Model):
@@ -27,6 +35,8 @@ class RainRule(models.Model):
         help_text=_("0.10 in by default."),
     )
     source = models.CharField(_("where this comes from"), max_length=200, blank=True)
+
+    objects = RainRuleQuerySet.as_manager()
 
     class Meta:
         ordering = ["starts_on"]
@@ -115,6 +125,14 @@ class Gauge(models.Model):
         return self.started_on <= on and (self.ended_on is None or on <= self.ended_on)
 
 
+class GaugeOutageQuerySet(models.QuerySet["GaugeOutage"]):
+    def during(self, moment_s: int) -> Self:
+        """Outages that a moment falls into."""
+        return self.filter(start_s__lte=moment_s).filter(
+            Q(end_s__isnull=True) | Q(end_s__gt=moment_s)
+        )
+
+
 class GaugeOutage(models.Model):
     """A time in which a gauge did not measure, whatever it reported. No end yet: it is still out."""
 
@@ -123,9 +141,19 @@ class GaugeOutage(models.Model):
     end_s = models.BigIntegerField(_("until"), null=True, blank=True)
     why = models.CharField(_("why"), max_length=200)
 
+    objects = GaugeOutageQuerySet.as_manager()
+
     class Meta:
         ordering = ["start_s"]
         constraints = [in_order("start_s", "end_s", name="outage_times_in_order")]
 
     def __str__(self) -> str:
         return f"{self.gauge.code}: {self.why}"
+
+    @property
+    def start_at(self) -> datetime:
+        return instant(self.start_s)
+
+    @property
+    def end_at(self) -> datetime | None:
+        return None if self.end_s is None else instant(self.end_s)

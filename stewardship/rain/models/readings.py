@@ -1,5 +1,6 @@
 """Readings, the batches they came in, rows that were not understood, and what readings said before."""
 
+from datetime import datetime
 from typing import Self
 
 from django.conf import settings
@@ -9,6 +10,7 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from stewardship.common.constraints import one_of
+from stewardship.common.written import depth_text
 from stewardship.rain.choices import BatchSource, ReadingKind
 from stewardship.rain.models.gauges import Gauge
 from stewardship.rain.times import LONGEST_READING_S, instant
@@ -57,6 +59,14 @@ class ReadingBatch(models.Model):
     def __str__(self) -> str:
         return f"{self.gauge.code}: {self.file_name or self.get_source_display()}"
 
+    @property
+    def touched_start_at(self) -> datetime | None:
+        return None if self.touched_start_s is None else instant(self.touched_start_s)
+
+    @property
+    def touched_end_at(self) -> datetime | None:
+        return None if self.touched_end_s is None else instant(self.touched_end_s)
+
 
 class RejectedRow(models.Model):
     """A row that was not taken in, with the line it stands on and why."""
@@ -82,6 +92,11 @@ class ReadingQuerySet(models.QuerySet["Reading"]):
             start_s__gt=start_s - LONGEST_READING_S,
             end_s__gt=start_s,
         )
+
+    def latest_end(self, *, of) -> models.Subquery:
+        """Until when a gauge's record speaks, for the gauge that an outer query names. [s]"""
+        known = self.known().filter(gauge=of).order_by("-start_s")
+        return models.Subquery(known.values("end_s")[:1])
 
     def known(self) -> Self:
         """Readings that say something; a missing one says that nobody knows."""
@@ -130,6 +145,24 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.gauge_id} {instant(self.start_s):%Y-%m-%d %H:%M} {self.kind}"
+
+    @property
+    def start_at(self) -> datetime:
+        return instant(self.start_s)
+
+    @property
+    def end_at(self) -> datetime:
+        return instant(self.end_s)
+
+    def in_words(self, units: str) -> str:
+        """The depth with its unit, or the word for a trace, a dry or a missing reading."""
+        return amount_words(self.kind, self.depth_um, units)
+
+
+def amount_words(kind: str, depth_um: int | None, units: str) -> str:
+    if kind in (ReadingKind.MEASURED, ReadingKind.MULTI_DAY):
+        return depth_text(depth_um, units) or ""
+    return str(ReadingKind(kind).label)
 
 
 class ReadingCorrection(models.Model):

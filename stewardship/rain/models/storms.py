@@ -4,7 +4,8 @@ from datetime import datetime
 from typing import Self
 
 from django.db import models
-from django.db.models import F, Q
+from django.db.models import Count, F, OuterRef, Q, Subquery
+from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
@@ -15,6 +16,12 @@ from stewardship.rain.models.gauges import Gauge
 from stewardship.rain.times import instant
 
 
+def _number_of(rows: models.QuerySet, field: str) -> Coalesce:
+    """How many different values of a field a storm's rows have; a subquery, so that two counts do not multiply."""
+    counted = rows.order_by().values("storm").annotate(n=Count(field, distinct=True))
+    return Coalesce(Subquery(counted.values("n")), 0, output_field=models.IntegerField())
+
+
 class StormQuerySet(models.QuerySet["Storm"]):
     def standing(self) -> Self:
         """Storms that the present readings bear out: not withdrawn, not merged into another."""
@@ -23,8 +30,16 @@ class StormQuerySet(models.QuerySet["Storm"]):
     def overlapping(self, start_s: int, end_s: int) -> Self:
         return self.filter(start_s__lt=end_s, end_s__gt=start_s)
 
-    def newest_first(self) -> Self:
-        return self.order_by("-start_s", "-pk")
+    def with_counts(self) -> Self:
+        """Adds `length_s`, `gauge_count` (gauges it wetted) and `site_count` (sites with rain of it)."""
+        of_storm = OuterRef("pk")
+        gauges = GaugeStorm.objects.filter(storm=of_storm)
+        sites = SiteRain.objects.filter(storm=of_storm, depth_um__gt=0)
+        return self.annotate(
+            length_s=F("end_s") - F("start_s"),
+            gauge_count=_number_of(gauges, "gauge"),
+            site_count=_number_of(sites, "site"),
+        )
 
 
 class Storm(models.Model):

@@ -1,0 +1,143 @@
+from datetime import date, timedelta
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from people.models import Program
+from stewardship.rain.amounts import read_amount
+from stewardship.rain.blocks import NewReading
+from stewardship.rain.choices import DepthUnit, GaugeKind, ReadingKind, Stamps
+from stewardship.rain.layout import Wishes
+from stewardship.rain.models import Gauge
+from stewardship.rain.times import local_s
+
+MOST_DAYS = 31
+
+
+class ImportForm(forms.Form):
+    """A file of readings, and what the person knows about it. Everything but the gauge and the file may stay empty."""
+
+    gauge = forms.ModelChoiceField(label=_("Gauge"), queryset=Gauge.objects.all())
+    file = forms.FileField(
+        label=_("File"),
+        help_text=_("CSV with a time and a depth in each row."),
+        error_messages={
+            "required": _("Choose a file."),
+            "empty": _("The file is empty."),
+        },
+    )
+    time_column = forms.CharField(
+        label=_("Time column"),
+        required=False,
+        max_length=120,
+        help_text=_("Two columns: date + time."),
+    )
+    depth_column = forms.CharField(label=_("Depth column"), required=False, max_length=120)
+    unit = forms.ChoiceField(
+        label=_("Unit"),
+        required=False,
+        choices=[("", _("as the file or gauge says")), *DepthUnit.choices],
+    )
+    stamps = forms.ChoiceField(
+        label=_("A time is"),
+        required=False,
+        choices=[("", _("as usual: the end")), *Stamps.choices],
+    )
+    step = forms.CharField(
+        label=_("One reading lasts"), required=False, max_length=12, help_text=_("15m, 1h or 1d")
+    )
+    zone = forms.CharField(
+        label=_("Time zone"),
+        required=False,
+        max_length=64,
+        help_text=_(
+            "America/Denver or -07:00. A logger that stays on standard time all year has an offset."
+        ),
+    )
+    where = forms.CharField(
+        label=_("Only rows where"),
+        required=False,
+        max_length=120,
+        help_text=_("column=value, for a file with several gauges"),
+    )
+
+    LAYOUT = ("time_column", "depth_column", "unit", "stamps", "step", "zone", "where")
+
+    def layout_fields(self) -> list[forms.BoundField]:
+        return [self[name] for name in self.LAYOUT]
+
+    def says_more(self) -> bool:
+        """Whether the person says something about the layout, or something about it is wrong."""
+        return any(self[name].value() or self[name].errors for name in self.LAYOUT)
+
+    def wishes(self) -> Wishes:
+        return Wishes(**{name: self.cleaned_data[name].strip() for name in self.LAYOUT})
+
+
+class ReadingForm(forms.Form):
+    """What a daily reader found in the gauge."""
+
+    gauge = forms.ModelChoiceField(
+        label=_("Gauge"), queryset=Gauge.objects.none(), empty_label=None
+    )
+    day = forms.DateField(
+        label=_("Morning of"),
+        widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d"),
+    )
+    amount = forms.CharField(
+        label=_("How much"),
+        max_length=16,
+        help_text=_("0 if dry, T for a trace, M if nobody looked."),
+        error_messages={"required": _("Write 0 if it was dry, T for a trace, M if nobody looked.")},
+        widget=forms.TextInput(attrs={"autocomplete": "off", "autofocus": True}),
+    )
+    days = forms.IntegerField(
+        label=_("Days in it"),
+        initial=1,
+        min_value=1,
+        max_value=MOST_DAYS,
+        help_text=_("More than 1 if it was not emptied every morning."),
+    )
+
+    def __init__(self, *args, gauges, program: Program, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.program = program
+        field = self.fields["gauge"]
+        field.queryset = gauges
+        units = {gauge.get_unit_display() for gauge in gauges}
+        if len(units) == 1:
+            self.fields["amount"].label = _("How much (%s)") % units.pop()
+        if len(gauges) == 1:
+            field.initial = gauges[0]
+
+    def clean(self) -> dict:
+        data = super().clean() or {}
+        gauge, text = data.get("gauge"), data.get("amount")
+        if gauge is None or text is None:
+            return data
+        amount = read_amount(text, unit=gauge.unit)
+        if amount.problem:
+            self.add_error("amount", amount.problem)
+        data["understood"] = amount
+        return data
+
+    def reading(self) -> NewReading:
+        """The reading that was typed: whole days until the gauge's hour of that morning."""
+        gauge, day, days = (self.cleaned_data[name] for name in ("gauge", "day", "days"))
+        amount = self.cleaned_data["understood"]
+        kind = amount.kind
+        if days > 1 and kind == ReadingKind.MEASURED:
+            kind = ReadingKind.MULTI_DAY
+        zone, hour = self.program.tz, gauge.observation_hour
+        return NewReading(
+            local_s(day - timedelta(days=days), zone, hour),
+            local_s(day, zone, hour),
+            kind,
+            amount.depth_um,
+            amount.typed,
+        )
+
+
+def daily_gauges(*, on: date):
+    """Gauges that somebody reads by hand on that day."""
+    return Gauge.objects.active(on=on).filter(kind=GaugeKind.DAILY)
