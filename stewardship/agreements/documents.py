@@ -5,7 +5,6 @@ import json
 from collections.abc import Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
-from io import BytesIO
 from typing import Any
 
 from django.db.models import Prefetch
@@ -13,7 +12,6 @@ from django.utils import translation
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
-from pypdf import PdfReader
 
 from people.choices import ContactKind
 from people.models import Program
@@ -90,10 +88,6 @@ def content_hash(sheet: Sheet) -> str:
     """SHA-256 of what stands on the sheet; two documents of one hash say the same."""
     words = json.dumps(asdict(sheet), sort_keys=True, ensure_ascii=False)
     return hashlib.sha256(words.encode()).hexdigest()
-
-
-def page_count(content: bytes) -> int:
-    return len(PdfReader(BytesIO(content)).pages)
 
 
 def paper(

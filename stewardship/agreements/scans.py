@@ -5,8 +5,6 @@ from io import BytesIO
 
 from django.utils.translation import gettext as _
 from PIL import Image, ImageFile, UnidentifiedImageError
-from pypdf import PdfReader
-from pypdf.errors import PyPdfError
 
 from stewardship.common.errors import Refused
 
@@ -46,6 +44,9 @@ def read_scan(content: bytes) -> Scan:
 
 
 def _pdf_pages(content: bytes) -> int:
+    from pypdf import PdfReader  # 37 MB of memory, for those who need it
+    from pypdf.errors import PyPdfError
+
     try:
         reader = PdfReader(BytesIO(content))
         if reader.is_encrypted:

@@ -1,6 +1,7 @@
 """Tagged PDFs (PDF/UA-1) from templates that extend `base_print.html`."""
 
 from collections.abc import Sequence
+from io import BytesIO
 from typing import Any
 
 from django.template.loader import render_to_string
@@ -25,3 +26,9 @@ def join_pdf(htmls: Sequence[str]) -> bytes:
     from stewardship.common.press import pages_of  # only who prints pays for WeasyPrint
 
     return pages_of(htmls)
+
+
+def count_pages(content: bytes) -> int:
+    from pypdf import PdfReader  # 37 MB of memory, for those who need it
+
+    return len(PdfReader(BytesIO(content)).pages)

@@ -3,16 +3,14 @@
 import hashlib
 import logging
 from datetime import date, datetime, timedelta
-from io import BytesIO
 
 from django.db import IntegrityError, transaction
 from django.utils import timezone, translation
 from django.utils.translation import gettext as _
-from pypdf import PdfReader
 
 from people.models import Agency, Program, User
 from stewardship.common.errors import Refused
-from stewardship.common.pdf import render_pdf
+from stewardship.common.pdf import count_pages, render_pdf
 from stewardship.reports.choices import ReportState
 from stewardship.reports.figures import Period
 from stewardship.reports.gather import gather
@@ -86,7 +84,7 @@ def build_report(*, pk: int) -> bool:
     report = Report.objects.select_related("agency").get(pk=pk)
     try:
         figures, content = _make(report, made_at=now)
-        pages = len(PdfReader(BytesIO(content)).pages)
+        pages = count_pages(content)
     except Exception:
         # whatever went wrong with one report must be seen on its row, not only in a log
         log.exception("report %s could not be built", pk)

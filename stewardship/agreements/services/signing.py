@@ -20,7 +20,7 @@ from stewardship.agreements.choices import (
     ResponsibilityRole,
     SigningMethod,
 )
-from stewardship.agreements.documents import content_hash, page_count, paper, render
+from stewardship.agreements.documents import content_hash, paper, render
 from stewardship.agreements.duties import ScheduleLine
 from stewardship.agreements.models import Agreement, Document, Party, Responsibility, Signature
 from stewardship.agreements.scans import Scan, read_scan
@@ -34,6 +34,7 @@ from stewardship.agreements.services.drafting import newest_wording
 from stewardship.agreements.services.ending import hand_over
 from stewardship.agreements.standing import missing_signatures, parties_of, signers
 from stewardship.common.errors import Refused
+from stewardship.common.pdf import count_pages
 from stewardship.common.written import day_text
 
 
@@ -77,7 +78,7 @@ def offer_agreement(
             file_name=f"{agreement.reference}-v{version}.pdf",
             content=content,
             sha256=hashlib.sha256(content).hexdigest(),
-            pages=page_count(content),
+            pages=count_pages(content),
             dated=on,
             made_by=by,
         )
