@@ -19,7 +19,7 @@ from sites.models import Basin, Site
 from sites.water import USUAL_LIP_M, Capacity, capacities
 from stewardship.agreements import instruments
 from stewardship.agreements.choices import Capacity as SigningCapacity
-from stewardship.agreements.duties import CAUTIONS, DUTIES, USUAL_SCHEDULE, ScheduleLine
+from stewardship.agreements.duties import CAUTIONS, USUAL_SCHEDULE, ScheduleLine, duties_of
 from stewardship.agreements.models import Agreement, Wording
 from stewardship.agreements.texts import Block, blocks
 from stewardship.common.pdf import render_pdf
@@ -132,9 +132,10 @@ def paper(
             )
             if covers
             else (),
-            duties=tuple((str(duty.title), str(duty.do), str(duty.know)) for duty in DUTIES)
-            if covers
-            else (),
+            duties=tuple(
+                (str(duty.title), str(duty.do), str(duty.know))
+                for duty in duties_of(agreement.instrument)
+            ),
             cautions=tuple(str(caution) for caution in CAUTIONS),
             summary=tuple(line.strip() for line in wording.summary.splitlines() if line.strip()),
             blocks=tuple(blocks(wording.body, values)),

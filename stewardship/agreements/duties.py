@@ -9,7 +9,8 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from sites.choices import Phase
-from stewardship.agreements.choices import DutyGroup
+from stewardship.agreements.choices import DutyGroup, InstrumentKind
+from stewardship.agreements.instruments import INSTRUMENTS
 
 Text = str | Promise
 
@@ -21,6 +22,7 @@ class Duty:
     group: DutyGroup
     do: Text
     know: Text
+    household: bool = False  # said to people who live there, not to an agency's own crews
 
     @property
     def title(self) -> Text:
@@ -65,6 +67,7 @@ DUTIES = (
         DutyGroup.REPORT,
         _("Tell the program when you sell, move, rent out or cannot do it for a while."),
         _("It finds help. An honest “can’t this time” is worth more than silence."),
+        household=True,
     ),
     Duty(
         DutyGroup.CAUTION,
@@ -72,8 +75,19 @@ DUTIES = (
             "Leave broken curb, sunken pavement, fuel, paint, needles and anything in the traffic lane alone, and call."
         ),
         _("Those are for the agency that owns the street. In an emergency call 911 first."),
+        household=True,
     ),
 )
+
+
+def duties_of(instrument: str) -> tuple[Duty, ...]:
+    """The duties that come with an instrument; none with a helper agreement, which moves none."""
+    if not INSTRUMENTS[instrument].covers_sites:
+        return ()
+    if instrument == InstrumentKind.MEMORANDUM:
+        return tuple(duty for duty in DUTIES if not duty.household)
+    return DUTIES
+
 
 #: Shown wherever people are told to work at a basin. Local code and licensed practice decide.
 CAUTIONS = (

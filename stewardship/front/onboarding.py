@@ -147,8 +147,7 @@ def _save_site(
 
 
 def _duties(request: HttpRequest, agreement: Agreement) -> HttpResponse:
-    shown = set(agreement.duties_shown.values_list("group", flat=True))
-    form = DutiesForm(request.POST or None, shown=shown)
+    form = DutiesForm(request.POST if request.method == "POST" else None, agreement=agreement)
     if request.method == "POST" and form.is_valid():
         ticked = form.ticked()
         groups = attempt(

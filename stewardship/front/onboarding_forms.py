@@ -13,7 +13,7 @@ from people.services import check_contact
 from sites.forms import BasinForm
 from sites.models import Site
 from stewardship.agreements.choices import Capacity, InstrumentKind
-from stewardship.agreements.duties import DUTIES
+from stewardship.agreements.duties import Duty, duties_of
 from stewardship.agreements.instruments import INSTRUMENTS
 from stewardship.agreements.models import Agreement
 from stewardship.common.errors import Refused
@@ -223,15 +223,17 @@ class PlannedBasinForm(BasinForm):
 class DutiesForm(forms.Form):
     """One tick for each group of duties that was walked through."""
 
-    def __init__(self, *args: Any, shown: set[str] = frozenset(), **kwargs: Any) -> None:
+    def __init__(self, *args: Any, agreement: Agreement, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        for duty in DUTIES:
+        self.duties = duties_of(agreement.instrument)
+        shown = set(agreement.duties_shown.values_list("group", flat=True))
+        for duty in self.duties:
             self.fields[duty.group.value] = forms.BooleanField(
                 label=_("We talked about this"), required=False, initial=duty.group in shown
             )
 
-    def rows(self) -> list[tuple[Any, forms.BoundField]]:
-        return [(duty, self[duty.group.value]) for duty in DUTIES]
+    def rows(self) -> list[tuple[Duty, forms.BoundField]]:
+        return [(duty, self[duty.group.value]) for duty in self.duties]
 
     def ticked(self) -> list[str]:
         return [name for name, value in self.cleaned_data.items() if value]

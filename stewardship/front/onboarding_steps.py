@@ -23,7 +23,7 @@ from sites.choices import Phase, Stage
 from sites.models import Basin, Site
 from stewardship.agreements import services
 from stewardship.agreements.choices import Capacity, InstrumentKind
-from stewardship.agreements.duties import DUTIES, USUAL_SCHEDULE, ScheduleLine
+from stewardship.agreements.duties import USUAL_SCHEDULE, ScheduleLine, duties_of
 from stewardship.agreements.instruments import INSTRUMENTS
 from stewardship.agreements.models import Agreement, Party
 from stewardship.agreements.standing import current_document
@@ -89,7 +89,7 @@ def _done(agreement: Agreement) -> dict[str, bool]:
         "who": main_party(agreement) is not None,
         "where": bool(sites),
         "works": bool(sites) and all(site.basins.all() for site in sites),
-        "duties": agreement.duties_shown.count() == len(DUTIES),
+        "duties": agreement.duties_shown.count() == len(duties_of(agreement.instrument)),
         "agreement": current_document(agreement) is not None,
     }
 

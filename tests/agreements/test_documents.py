@@ -175,6 +175,17 @@ class TestThePdf:
         assert "Settling in" not in whole
         assert "Take care" in whole
 
+    def test_an_agencys_crews_are_not_told_to_leave_the_curb_to_the_agency(self, folk):
+        _, document = offered(
+            folk,
+            ("officer", "agency_officer"),
+            ("program", "program"),
+            instrument=InstrumentKind.MEMORANDUM,
+        )
+        whole = " ".join(texts(document))
+        assert "Empty the sediment trap" in whole
+        assert "Those are for the agency that owns the street" not in whole
+
 
 class TestWording:
     def test_every_instrument_has_a_starter_in_both_languages_that_asks_for_counsel(self):
