@@ -96,7 +96,7 @@ def test_everything_that_happened_stands_in_one_line_of_time(cast, coordinator):
         "Away until Friday",
         "Bram Okello",
         "Letter to Ines Quist",
-        "Silt taken out: 8 L",
+        "Silt taken out: 0.3 ft³",
     ):
         assert words in page
 

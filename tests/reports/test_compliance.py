@@ -142,6 +142,18 @@ def test_t32_the_proof_tells_nobody_how_to_reach_a_resident(cast, reviewer):
     assert "505-555-0111" not in page
 
 
+def test_from_the_proof_a_visit_opens_without_names_and_leads_back(cast, reviewer):
+    visit = factory.make_visit(
+        cast.site, date(2026, 7, 1), done_by=cast.tenant, note="call me at 505-555-0122"
+    )
+    there = reverse("care:visit", args=[visit.pk])
+    assert there in reviewer.get(proof("OAK-1")).content.decode()
+    page = reviewer.get(there).content.decode()
+    assert "Bram Okello" not in page
+    assert "505-555-0122" not in page
+    assert proof("OAK-1") in page
+
+
 def test_t12_the_chain_is_shown_as_of_a_day(cast, reviewer):
     held = cast.site.responsibilities.get()
     held.ends_on, held.ended_why = date(2026, 3, 1), "House sold"
