@@ -270,7 +270,7 @@ def _too_long(_block: Block, _n: int) -> str:
 
 
 def _future(block: Block, n: int) -> str:
-    return _("The reading is in the future: it ends %s.") % moment_text(
+    return _("The reading ends %s, which is in the future.") % moment_text(
         instant(int(block.end_s[n]))
     )
 

@@ -9,7 +9,8 @@ from stewardship.common.errors import Refused
 from stewardship.rain.stamps import clock_time, day_number, parts
 
 HEADER_WITHIN = 40  # lines; loggers write names and settings above the table
-ENOUGH = 0.8  # share of a column's cells that must be readable for it to count as one of times or numbers
+#: share of a column's cells that must be readable for it to count as one of times or numbers; less if its name says so too
+ENOUGH, NAMED_ENOUGH = 0.8, 0.5
 
 _TIME_WORDS = ("time", "date", "stamp", "day", "observed")
 _CLOCK_WORDS = ("time", "hour", "clock")
@@ -129,19 +130,24 @@ def time_columns_of(
     if wish:
         names = [wish] if wish in columns else wish.split("+")
         return tuple(_named_column(columns, name) for name in names)
-    stamped = [n for n in range(len(columns)) if _share(body, n, _is_stamp) >= ENOUGH]
-    named = [n for n in stamped if _speaks_of(columns[n], _TIME_WORDS)]
+    shares = [_share(body, n, _is_stamp) for n in range(len(columns))]
+    named = [
+        n
+        for n, share in enumerate(shares)
+        if share >= NAMED_ENOUGH and _speaks_of(columns[n], _TIME_WORDS)
+    ]
+    stamped = named or [n for n, share in enumerate(shares) if share >= ENOUGH]
     if not stamped:
         raise Refused(
             _("No column looks like a time. The file has: %s. Name the time column.")
             % _listed(columns)
         )
     full = [
-        n for n in named or stamped if _share(body, n, lambda cell: bool(parts(cell)[1])) >= ENOUGH
+        n for n in stamped if _share(body, n, lambda cell: bool(parts(cell)[1])) >= NAMED_ENOUGH
     ]
     if full:
         return (full[0],)
-    day = (named or stamped)[0]
+    day = stamped[0]
     clocks = [
         n
         for n in range(len(columns))

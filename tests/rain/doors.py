@@ -1,0 +1,51 @@
+"""The two doors through which a file comes in: the command and the page. Both must say the same things."""
+
+from collections.abc import Callable
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.core.management import CommandError, call_command
+from django.test import Client
+from django.urls import reverse
+
+from stewardship.rain.models import Gauge
+
+#: door(content, gauge, **options) → the sentence of a refusal, or "" when the file was taken in
+Door = Callable[..., str]
+
+
+def command_door(
+    content: bytes, gauge: Gauge, *, file_name: str = "readings.csv", **options: str
+) -> str:
+    with TemporaryDirectory() as folder:
+        path = Path(folder) / file_name
+        path.write_bytes(content)
+        try:
+            with open(Path(folder) / "said", "w") as said:
+                call_command("import_readings", str(path), gauge=gauge.code, stdout=said, **options)
+        except CommandError as error:
+            assert error.returncode == 1
+            return str(error)
+    return ""
+
+
+def page_door(browser: Client) -> Door:
+    def door(
+        content: bytes, gauge: Gauge, *, file_name: str = "readings.csv", **options: str
+    ) -> str:
+        upload = SimpleUploadedFile(file_name, content, content_type="text/csv")
+        response = browser.post(
+            reverse("rain:import"), {"gauge": gauge.pk, "file": upload, **options}
+        )
+        if response.status_code == 302:
+            return ""
+        assert response.status_code == 200
+        form = response.context["form"]
+        for name, value in options.items():  # nothing that was typed is lost
+            assert form[name].value() == value
+        errors = [str(error) for errors in form.errors.values() for error in errors]
+        assert len(errors) == 1
+        return errors[0]
+
+    return door
