@@ -201,6 +201,8 @@ CELERY_TASK_REJECT_ON_WORKER_LOST = True
 CELERY_WORKER_PREFETCH_MULTIPLIER = 1
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+# [kB] a pool process that has grown beyond this after a task, e.g. by a large import, gives way to a new one
+CELERY_WORKER_MAX_MEMORY_PER_CHILD = 250_000
 CELERY_TASK_TIME_LIMIT = 540
 CELERY_TASK_SOFT_TIME_LIMIT = 480
 # A message whose worker died comes back after the visibility timeout, which must exceed the longest task. The two

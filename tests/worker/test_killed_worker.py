@@ -18,7 +18,7 @@ import environ
 import psycopg
 import pytest
 
-from stewardship.management.commands.demo import answers_ping, redis_command, worker_command
+from stewardship.management.run_demo import answers_ping, redis_command, worker_command
 from stewardship.management.supervisor import Child
 
 pytestmark = pytest.mark.worker

@@ -12,10 +12,11 @@ import pytest
 from django.core.management.base import CommandError
 
 from stewardship.management import supervisor
-from stewardship.management.commands.demo import (
+from stewardship.management.commands.demo import lock_one
+from stewardship.management.run_demo import (
     SOCKET_PATH_MOST,
+    CannotRun,
     listening,
-    only_one,
     redis_socket,
 )
 from stewardship.management.supervisor import Child, Supervisor
@@ -129,23 +130,22 @@ def test_a_port_asked_for_that_is_taken_says_so(monkeypatch):
         port = taken.getsockname()[1]
         monkeypatch.setenv("PORT", str(port))
         sentence = f"Cannot listen at 127.0.0.1:{port}: Address"
-        with pytest.raises(CommandError, match=sentence), listening("127.0.0.1"):
+        with pytest.raises(CannotRun, match=sentence), listening("127.0.0.1"):
             pass
 
 
 @pytest.mark.parametrize("port", ["web", "0", "70000", "-1"])
 def test_a_port_that_is_none_says_so(monkeypatch, port):
     monkeypatch.setenv("PORT", port)
-    with pytest.raises(CommandError, match="is not a port number"), listening("127.0.0.1"):
+    with pytest.raises(CannotRun, match="is not a port number"), listening("127.0.0.1"):
         pass
 
 
 def test_the_demo_runs_once_per_folder(tmp_path):
-    refused = pytest.raises(CommandError, match="running already")
-    with only_one(tmp_path / "lock"), refused, only_one(tmp_path / "lock"):
-        pass
-    with only_one(tmp_path / "lock"):
-        pass
+    lock_one(tmp_path / "lock")
+    with pytest.raises(CommandError, match="running already"):
+        lock_one(tmp_path / "lock")
+    lock_one(tmp_path / "another")
 
 
 def test_redis_listens_under_var_or_where_the_path_is_short_enough(tmp_path):

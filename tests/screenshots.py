@@ -1,0 +1,197 @@
+"""Pictures of pages, letters and PDFs of a freshly loaded demo: `python -m tests.screenshots [NAME …]`.
+
+Pages come at 390 and 1280 px, light and dark; letters and PDFs once, as they are. All land in .screenshots/. With names, only
+rows whose name begins with one of them are taken.
+"""
+
+import email
+import email.message
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+
+from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+
+from stewardship.management.demo import DEMO_LOGINS
+from tests.running_demo import ROOT, RunningDemo, running_demo
+
+OUT = ROOT / ".screenshots"
+WIDTHS = {390: 844, 1280: 900}
+SCHEMES = ("light", "dark")
+CHROMIUM_ARGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+
+
+def link(start: str, selector: str) -> Callable[[Page], str]:
+    """The address of the first link on the page `start` that fits the selector."""
+
+    def find(page: Page) -> str:
+        page.goto(start)
+        found = page.locator(selector).first
+        return found.get_attribute("href") if found.count() else ""
+
+    return find
+
+
+#: (name, who of DEMO_LOGINS or "" for nobody, address or a function that finds it on the way)
+PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
+    ("sign-in", "", "/account/login/"),
+    ("today", "Coordinator", "/today/"),
+    ("sites", "Coordinator", "/sites/"),
+    ("site", "Coordinator", link("/sites/", "main tbody a")),
+    ("storms", "Coordinator", "/rain/storms/"),
+    ("storm", "Coordinator", link("/rain/storms/", "main a[href^='/rain/storms/']")),
+    ("gauges", "Coordinator", "/rain/gauges/"),
+    ("agreements", "Coordinator", "/agreements/"),
+    ("agreement", "Coordinator", link("/agreements/", "main tbody a")),
+    ("people", "Coordinator", "/people/"),
+    ("onboard", "Coordinator", "/onboard/"),
+    ("duties", "Coordinator", "/care/duties/"),
+    ("contacts", "Coordinator", "/care/contacts/"),
+    ("outbox", "Coordinator", "/letters/"),
+    ("message", "Coordinator", link("/letters/", "main tbody a")),
+    ("letters-to-post", "Coordinator", "/letters/paper/"),
+    ("reports", "Coordinator", "/reports/"),
+    ("compliance", "Reviewer, streets", "/reports/compliance/"),
+]
+#: (name, who, address or a function that finds it)
+PDFS: list[tuple[str, str, str | Callable[[Page], str]]] = [
+    ("pdf-letters", "Coordinator", "/letters/paper/letters.pdf"),
+    (
+        "pdf-agreement",
+        "Coordinator",
+        lambda page: link(
+            link("/agreements/", "main tbody a")(page), "a[href^='/agreements/documents/']"
+        )(page),
+    ),
+    ("pdf-report", "Coordinator", link("/reports/", "a[href$='report.pdf']")),
+]
+
+
+class Album:
+    """One browser for all pictures, one signed-in session per person."""
+
+    def __init__(self, demo: RunningDemo, browser: Browser) -> None:
+        self.demo, self.browser = demo, browser
+        self.sessions: dict[str, dict] = {"": {}}
+        self.missing: list[str] = []
+
+    def context(self, who: str, **options) -> BrowserContext:
+        if who not in self.sessions:
+            self.sessions[who] = self.sign_in(who)
+        options.setdefault("viewport", {"width": 1280, "height": 900})
+        return self.browser.new_context(
+            base_url=self.demo.url, storage_state=self.sessions[who] or None, **options
+        )
+
+    def sign_in(self, who: str) -> dict:
+        address, password = next((e, p) for name, e, p in DEMO_LOGINS if name == who)
+        with self.browser.new_context(base_url=self.demo.url) as context:
+            page = context.new_page()
+            page.goto("/account/login/")
+            page.fill("input[name=login]", address)
+            page.fill("input[name=password]", password)
+            page.locator("main form button").first.click()
+            page.wait_for_load_state()
+            return context.storage_state()
+
+    def find(self, name: str, who: str, where: str | Callable[[Page], str]) -> str:
+        if isinstance(where, str):
+            return where
+        with self.context(who) as context:
+            address = where(context.new_page())
+        if not address:
+            self.missing.append(name)
+        return address
+
+    def page(self, name: str, who: str, where: str | Callable[[Page], str]) -> None:
+        address = self.find(name, who, where)
+        if not address:
+            return
+        for width, height in WIDTHS.items():
+            for scheme in SCHEMES:
+                size = {"width": width, "height": height}
+                with self.context(who, viewport=size, color_scheme=scheme) as context:
+                    page = context.new_page()
+                    answer = page.goto(address)
+                    if answer is None or answer.status >= 400:
+                        self.missing.append(f"{name}: {answer and answer.status}")
+                        return
+                    page.screenshot(path=OUT / f"{name}-{width}-{scheme}.png", full_page=True)
+
+    def pdf(self, name: str, who: str, where: str | Callable[[Page], str]) -> None:
+        address = self.find(name, who, where)
+        if not address:
+            return
+        with self.context(who) as context:
+            answer = context.request.get(address)
+            if not answer.headers.get("content-type", "").startswith("application/pdf"):
+                self.missing.append(f"{name}: {answer.status}, no PDF")
+                return
+            content = answer.body()
+        with tempfile.NamedTemporaryFile(suffix=".pdf") as file:
+            file.write(content)
+            file.flush()
+            subprocess.run(
+                ["pdftoppm", "-r", "80", "-l", "6", "-png", file.name, OUT / name], check=True
+            )
+
+    def letter(self, name: str, message: email.message.Message) -> None:
+        """The HTML part as mail programs show it, wide and narrow; the resident's page that its link leads to."""
+        part = next(
+            (p for p in message.walk() if p.get_content_type() == "text/html"), None
+        ) or message.get_payload(0)
+        html = part.get_payload(decode=True).decode()
+        for width in WIDTHS:
+            with self.context("", viewport={"width": width, "height": 900}) as context:
+                page = context.new_page()
+                page.set_content(html)
+                page.screenshot(path=OUT / f"{name}-{width}.png", full_page=True)
+        if found := re.search(r"https?://[^\s\"<>]+(/care/a/[^\s\"<>]+)", html):
+            self.page(name.replace("letter", "answer"), "", found.group(1))
+
+
+def letters(var: Path) -> dict[str, email.message.Message]:
+    """The newest letter of each subject in the mailbox, as `letter-<subject>`."""
+    found = {}
+    for path in sorted((var / "mailbox").glob("*"), key=lambda p: p.stat().st_mtime):
+        message = email.message_from_bytes(path.read_bytes())
+        subject = str(
+            email.header.make_header(email.header.decode_header(message["Subject"] or ""))
+        )
+        words = re.sub(r"\W+", "-", subject.split(":")[0].lower()).strip("-")[:40]
+        found[f"letter-{words}"] = message
+    return found
+
+
+def main(*names: str) -> None:
+    wanted = tuple(names) or ("",)
+    if not names:
+        shutil.rmtree(OUT, ignore_errors=True)
+    OUT.mkdir(exist_ok=True)
+    executable = next(
+        found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))
+    )
+    with running_demo(PORT="8092") as demo, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=executable, args=CHROMIUM_ARGS)
+        album = Album(demo, browser)
+        for row in PAGES:
+            if row[0].startswith(wanted):
+                album.page(*row)
+        for row in PDFS:
+            if row[0].startswith(wanted):
+                album.pdf(*row)
+        for name, message in letters(demo.var).items():
+            if name.startswith(wanted):
+                album.letter(name, message)
+        browser.close()
+    print(f"{len(list(OUT.glob('*.png')))} pictures in {OUT.relative_to(ROOT)}")
+    for name in album.missing:
+        print(f"missing: {name}")
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])
