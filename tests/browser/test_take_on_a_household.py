@@ -70,7 +70,7 @@ def test_from_the_first_talk_to_a_built_basin(page_of):
     press(page, "Make the document")
     agreement = Agreement.objects.get(sites__code="GAL-7")
     expect(page.get_by_role("heading", level=1)).to_have_text(agreement.reference)
-    expect(page.get_by_role("main")).to_contain_text("the owner’s signature: Oriel Sandoval-Pyne")
+    expect(page.get_by_role("main")).to_contain_text("The owner’s signature: Oriel Sandoval-Pyne")
 
     with page.expect_download() as waiting:
         page.get_by_role("link", name="Download the document").click()
