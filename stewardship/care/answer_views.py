@@ -1,5 +1,7 @@
 """The resident's page: a signed link, no log-in. A GET changes nothing, since mail scanners follow links too."""
 
+from datetime import datetime
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone, translation
@@ -7,13 +9,12 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
 from people.choices import ContactKind
-from people.models import ContactPoint, Person, Program
+from people.models import ContactPoint, Person
 from stewardship.care import links, words
 from stewardship.care.choices import AnswerKind, DutyState
 from stewardship.care.forms import ANSWER_FORMS, NewLinkForm
-from stewardship.care.models import Answer, Duty, Visit
+from stewardship.care.models import Answer, Duty, Reminder, Visit
 from stewardship.care.services import record_answer, send_new_link
-from stewardship.care.services.reminding import people_to_tell
 from stewardship.care.services.visits import last_rain_of
 from stewardship.care.site_facts import sheet_of
 from stewardship.common.errors import Refused
@@ -113,21 +114,20 @@ def answer_new_link(request: HttpRequest) -> HttpResponse:
     return render(request, "care/link_sent.html")
 
 
-def _send_to(link: links.Link, *, at) -> None:
+def _send_to(link: links.Link, *, at: datetime) -> None:
     duty = Duty.objects.select_related("site").filter(pk=link.duty_pk).first()
     person = Person.objects.filter(pk=link.person_pk).first()
     if duty and person:
         send_new_link(duty=duty, person=person, at=at)
 
 
-def _send_to_all_at(email: str, *, at) -> None:
-    """Whoever gets letters at that address, about each duty that they are told of."""
+def _send_to_all_at(email: str, *, at: datetime) -> None:
+    """Whoever gets letters at that address, about each open duty that they were told of."""
     normal = ContactPoint.normalise(ContactKind.EMAIL, email)
-    people = Person.objects.filter(
-        contact_points__kind=ContactKind.EMAIL, contact_points__normal=normal
+    told = Reminder.objects.filter(
+        person__contact_points__kind=ContactKind.EMAIL,
+        person__contact_points__normal=normal,
+        duty__state=DutyState.OPEN,
     )
-    duties = Duty.objects.open().filter(reminders__person__in=people).select_related("site")
-    for duty, owing in people_to_tell(duties.distinct(), on=at.astimezone(Program.get().tz).date()):
-        for person in owing:
-            if person in people:
-                send_new_link(duty=duty, person=person, at=at)
+    for reminder in told.select_related("duty__site", "person"):
+        send_new_link(duty=reminder.duty, person=reminder.person, at=at)

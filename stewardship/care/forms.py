@@ -16,6 +16,7 @@ from stewardship.care.choices import AnswerKind, Evidence, Item, Judgement, Outc
 from stewardship.care.models import Duty
 from stewardship.care.services import Found, TakenOut
 from stewardship.common.measures import MeasureField, use_units
+from stewardship.common.written import day_text
 
 #: Longer than anybody works at one basin in a day; more is a typing error.
 MOST_MINUTES = 600
@@ -129,6 +130,11 @@ def _people_at(site: Site, *, on: date):
     return held.values("person")
 
 
+class DutyChoiceField(forms.ModelChoiceField):
+    def label_from_instance(self, duty: Duty) -> str:
+        return f"{duty.get_trigger_display()}, {day_text(duty.due_on)}"
+
+
 class VisitForm(forms.Form):
     """A visit with what was found at each basin and taken out of each trap. What is left empty was not looked at."""
 
@@ -146,7 +152,7 @@ class VisitForm(forms.Form):
         min_value=1,
         max_value=MOST_MINUTES * 10,
     )
-    duty = forms.ModelChoiceField(
+    duty = DutyChoiceField(
         label=_("It was about"),
         queryset=Duty.objects.none(),
         required=False,

@@ -36,7 +36,7 @@ def test_only_those_whose_corner_it_reached_are_told(cast):
     assert [reminder.person for reminder in Reminder.objects.all()] == [cast.owner]
 
 
-def test_the_letter_says_name_basin_reason_day_time_things_to_bring_and_cautions(cast):
+def test_t26_the_letter_says_name_basin_reason_day_time_things_to_bring_and_cautions(cast):
     cast.site.cart_litres, cast.site.collection_weekday = 363, 3
     cast.site.save()
     rain(cast.site, water={})
