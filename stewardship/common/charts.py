@@ -172,7 +172,7 @@ def _shown_depth(mm: float, units: str) -> float:
 def _bar_words(edges: Sequence[datetime], units: str) -> str:
     """What one bar stands for: "in per 15 min"; just the unit when intervals differ."""
     steps = {later - earlier for earlier, later in zip(edges, edges[1:], strict=False)}
-    unit = "in" if units == US else "mm"
+    unit = _("in") if units == US else "mm"
     if len(steps) > 1:
         return unit
     step = steps.pop()

@@ -1,5 +1,6 @@
 import django_tables2 as tables
 from django.utils.safestring import SafeString
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from stewardship.common.templatetags.ui import state
@@ -42,7 +43,7 @@ class MessageTable(tables.Table):
         return value.isoformat(timespec="minutes")
 
     def render_subject(self, value: str, record: Message) -> str:
-        return value or record.template.replace("-", " ")
+        return value or gettext("not written yet")
 
     def render_status(self, record: Message) -> SafeString:
         return state(record.status, record.get_status_display())

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import date
 
 from django.utils.formats import date_format
+from django.utils.translation import gettext as _
 
 from stewardship.common.charts import kept, new_figure, svg_of
 from stewardship.common.drawing import RULE, WATER
@@ -41,7 +42,7 @@ def _draw(
     axes.set_xlim(date2num(first) - 1, date2num(last) + 1)
     axes.set_ylim(0, max([*shown, 0.5 if units == US else 10]) * 1.08)
     axes.xaxis.set_major_locator(MonthLocator(bymonthday=1, interval=2))
-    axes.xaxis.set_major_formatter(lambda value, _at: date_format(num2date(value).date(), "j M"))
+    axes.xaxis.set_major_formatter(lambda value, _at: date_format(num2date(value).date(), _("j M")))
     axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, places))
     axes.yaxis.get_major_locator().set_params(nbins=4)
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
