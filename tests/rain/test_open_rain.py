@@ -45,7 +45,7 @@ class ThreeAirports(TestCase):
             factory.make_gauge(code)
             cls.said = import_hourly(code)
 
-    def test_hourly_rain_of_self.said_gives_the_known_storms(self.said):
+    def test_hourly_rain_of_three_airports_gives_the_known_storms(self):
         by_gauge = dict(
             GaugeStorm.objects.values_list("gauge__code").annotate(n=Count("pk")).order_by()
         )
@@ -56,7 +56,6 @@ class ThreeAirports(TestCase):
         }
         assert totals == {"EWR": 43.88, "JFK": 34.69, "LGA": 38.14}
 
-
     def test_the_biggest_storm_of_the_airports_is_the_known_one(self):
         biggest = GaugeStorm.objects.filter(gauge__code="EWR").order_by("-depth_um").first()
         assert biggest.depth_um / 25_400 == pytest.approx(3.91)
@@ -64,11 +63,14 @@ class ThreeAirports(TestCase):
         assert biggest.end_s == instant("2013-06-08T07:00")  # the last wet hour begins at 06
         assert biggest.dry_before_s == 74 * 3600
         assert biggest.peak_60min_um / 25_400 == pytest.approx(0.50)
-        assert biggest.peak_15min_um is None  # hourly readings say nothing about a quarter of an hour
-        parts = {part.gauge.code: part.depth_um / 25_400 for part in biggest.storm.gauge_storms.all()}
+        assert (
+            biggest.peak_15min_um is None
+        )  # hourly readings say nothing about a quarter of an hour
+        parts = {
+            part.gauge.code: part.depth_um / 25_400 for part in biggest.storm.gauge_storms.all()
+        }
         assert parts == {"EWR": 3.91, "JFK": 4.42, "LGA": 4.22}
         assert biggest.storm.greatest_um == round(4.42 * 25_400)
-
 
     def test_each_gauge_keeps_all_its_rain_in_the_storms_over_all_three(self):
         for gauge in Gauge.objects.all():
@@ -79,7 +81,6 @@ class ThreeAirports(TestCase):
             later[0] - sooner[1] >= 6 * 3600
             for sooner, later in zip(spans[:-1], spans[1:], strict=True)
         )
-
 
     def test_the_command_says_what_it_understood_and_counts(self):
         assert "Times from “time_hour”, each the start of 1 h; depths from “precip” in inches" in (
