@@ -96,7 +96,7 @@ def test_the_whole_path_from_first_talk_to_a_built_site(coordinator, cast):
     response = coordinator.post(at(agreement, "works"), BASIN, follow=True)
     page = text_of(response)
     assert "Basin A is saved." in page
-    assert "Holds" in page and "in one hour" in page
+    assert "Holds" in page and "of rain in an hour" in page
     response = coordinator.post(at(agreement, "works"), {"do": "on"})
     assert response.url == at(agreement, "duties")
     response = coordinator.post(at(agreement, "duties"), dict.fromkeys(DutyGroup.values, "on"))
