@@ -29,11 +29,6 @@ from tests.care.book import letters_to, open_duty, rain, sweep
 CATALOGUE = Path("stewardship/locale/es/LC_MESSAGES/django.po")
 SOURCES = ("people", "sites", "stewardship", "templates", "manage.py")
 
-pytestmark = pytest.mark.skipif(
-    shutil.which("msgfmt") is None or shutil.which("xgettext") is None,
-    reason="GNU gettext is not installed",
-)
-
 
 # -- reading a catalogue -----------------------------------------------------------------------------------------
 @dataclass(frozen=True)
