@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from sites.models import Site
 from stewardship.agreements.models import Agreement, Document, Party, Responsibility
-from stewardship.care.models import Duty, Finding, Visit
+from stewardship.care.models import Duty, Finding, Reminder, Visit
 from stewardship.reports.duties import FATES, fate
 
 #: How many of the newest visits and duties the proof page shows.
@@ -32,13 +32,17 @@ class ToldDuty:
 
 @dataclass(frozen=True)
 class Proof:
-    """Rows about one site; `held_on` are the responsibilities that held on the day that was asked about."""
+    """Rows about one site; `held_on` are the responsibilities that held on the day that was asked about.
+
+    `told` is what went to people of the agency that owns the ground: their own letters, word for word.
+    """
 
     chain: list[Responsibility]
     held_on: set[int]
     agreements: list[Agreement]
     visits: list[SeenVisit]
     duties: list[ToldDuty]
+    told: list[Reminder]
 
 
 def proof_of(site: Site, *, on: date, today: date) -> Proof:
@@ -63,6 +67,7 @@ def proof_of(site: Site, *, on: date, today: date) -> Proof:
             for duty in duties
             for key in [fate(duty, as_of=today)]
         ],
+        told=list(_told(site)),
     )
 
 
@@ -74,6 +79,18 @@ def _agreements(site: Site) -> QuerySet[Agreement]:
             Prefetch("parties", Party.objects.select_related("person", "agency", "signature")),
             Prefetch("documents", Document.objects.defer("content")),
         )
+    )
+
+
+def _told(site: Site) -> QuerySet[Reminder]:
+    if site.agency_id is None:
+        return Reminder.objects.none()
+    return (
+        Reminder.objects.filter(duty__site=site, person__agency=site.agency_id)
+        .exclude(message=None)
+        .select_related("message")
+        .defer("message__html", "message__context")
+        .order_by("-made_at", "-pk")[:SHOWN]
     )
 
 

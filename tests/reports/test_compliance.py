@@ -10,7 +10,9 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from people.models import Membership
+from stewardship.care.models import Reminder
 from tests import factory
+from tests.book import make_message
 
 COMPLIANCE = reverse("reports:compliance")
 
@@ -140,6 +142,33 @@ def test_t32_the_proof_tells_nobody_how_to_reach_a_resident(cast, reviewer):
             assert point.value not in page
     assert "bram.okello" not in page
     assert "505-555-0111" not in page
+
+
+def test_t36_the_agency_reads_what_it_was_told_when_and_where_word_for_word(cast, reviewer):
+    officer = factory.make_person(
+        "Uli", "Marsh", email="streets.desk@example.org", agency=cast.agency
+    )
+    duty = factory.make_duty(cast.site)
+    sent = factory.at(date(2026, 7, 14), "18:05")
+    for key, person, address in (
+        ("officer", officer, "streets.desk@example.org"),
+        ("owner", cast.owner, "ines.quist@example.org"),
+    ):
+        message = make_message(
+            key,
+            status="sent",
+            sent_at=sent,
+            to_name=str(person),
+            to_address=address,
+            subject=f"Basin OAK-1 ({key})",
+            text=f"Exactly this, to {key}.",
+        )
+        Reminder.objects.create(duty=duty, person=person, message=message, made_at=sent)
+    page = reviewer.get(proof("OAK-1")).content.decode()
+    for words in ("streets.desk@example.org", "Exactly this, to officer.", "6:05 p.m."):
+        assert words in page
+    assert "to owner" not in page
+    assert "ines.quist@example.org" not in page
 
 
 def test_from_the_proof_a_visit_opens_without_names_and_leads_back(cast, reviewer):
