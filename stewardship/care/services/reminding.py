@@ -181,9 +181,13 @@ def renew_waiting(duty: Duty) -> None:
     Called inside the transaction that changed the duty. A letter that is going out or is written already stays as it is.
     """
     program = Program.get()
-    waiting = Message.objects.filter(
-        reminders__duty=duty, status__in=WAITING, text="", html=""
-    ).distinct()
+    # Locked: its sender, and whoever changes another duty that it tells of, wait until this one is settled.
+    waiting = (
+        Message.objects.select_for_update()
+        .filter(pk__in=Reminder.objects.filter(duty=duty).values("message"))
+        .filter(status__in=WAITING, text="", html="")
+        .order_by("pk")
+    )
     for message in waiting:
         rows = list(
             message.reminders.select_related("duty__site", "person__household").order_by("pk")
