@@ -238,6 +238,20 @@ def test_t18_a_storm_that_was_no_storm_leaves_its_open_duties_to_a_person(cast):
     assert open_duty(cast.site)
 
 
+def test_t18_late_rain_that_the_readings_no_longer_show_asks_nothing_more(cast):
+    storm = rain(cast.site, day=factory.TODAY - timedelta(days=9), depth_in=0.6)
+    weigh()
+    question = RainQuestion.objects.open().get()
+    storm.withdrawn_at = factory.at(factory.TODAY)
+    storm.save()
+    with pytest.raises(Refused, match="Overtaken by newer readings"):
+        services.decide_rain_question(question=question, act=True, on=factory.TODAY)
+    weigh()
+    question.refresh_from_db()
+    assert question.decision == RainDecision.OVERTAKEN
+    assert not Duty.objects.exists()
+
+
 def test_t19_three_storms_in_five_days_are_one_duty_that_names_the_period(cast):
     for day, depth_in in ((10, 0.62), (12, 0.8), (14, 0.55)):
         on = date(2026, 7, day)

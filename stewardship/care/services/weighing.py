@@ -18,6 +18,7 @@ from stewardship.care.models import CareRule, Duty, RainQuestion, Visit
 from stewardship.care.rules import Standing, Step
 from stewardship.care.services.book import (
     first_day_of,
+    in_book_language,
     last_day_of,
     lock_site,
     new_duty,
@@ -56,7 +57,7 @@ def weigh_site_rains(*, on: date, limit: int = 2000) -> int:
                     weighed += _weigh_one(pk, on=on)
             except Exception:
                 log.exception("Site rain %s not weighed", pk)
-    _ask_about_withdrawn_storms(on=on)
+    _settle_withdrawn_storms()
     return weighed
 
 
@@ -68,7 +69,7 @@ def decide_rain_question(
     Raises
     ------
     Refused
-        It was decided already.
+        It was decided already, or is about a storm that the readings no longer show.
     """
     with transaction.atomic():
         site = lock_site(question.site_id)
@@ -79,12 +80,14 @@ def decide_rain_question(
         )
         if question.decided_at:
             raise Refused(_("This has been decided already."))
+        if question.storm.withdrawn_at and question.ask != RainAsk.NEEDLESS:
+            raise Refused(f"{RainDecision.OVERTAKEN.label}.")
         _settle(question, RainDecision.ACT if act else RainDecision.LEAVE, by=by, note=note)
         if act and question.ask == RainAsk.NEEDLESS:
             if question.duty.state == DutyState.OPEN:
                 withdraw_duty(
                     duty=question.duty,
-                    why=note or _("The rain turned out to be less"),
+                    why=note or in_book_language(gettext_lazy("The rain turned out to be less")),
                     on=on,
                     by=by,
                 )
@@ -292,11 +295,20 @@ def _settle(question: RainQuestion, decision: str, *, by=None, note: str = "") -
     question.save(update_fields=["decision", "decided_at", "decided_by", "note"])
 
 
-def _ask_about_withdrawn_storms(*, on: date) -> None:
-    """An open duty none of whose storms stands any more was told needlessly: a person decides."""
+def _settle_withdrawn_storms() -> None:
+    """Nobody is asked to look after rain that the readings no longer show. An open duty none of whose storms stands any more
+    was told needlessly: a person decides."""
+    for question in RainQuestion.objects.open().filter(storm__withdrawn_at__isnull=False):
+        with transaction.atomic():
+            lock_site(question.site_id)
+            question.refresh_from_db()
+            if question.ask != RainAsk.NEEDLESS and not question.decided_at:
+                _settle(question, RainDecision.OVERTAKEN)
     standing = Storm.objects.standing().filter(duties=OuterRef("pk"))
     lost = Duty.objects.open().filter(~Exists(standing), trigger=Trigger.AFTER_RAIN)
-    asked = RainQuestion.objects.filter(duty=OuterRef("pk"), ask=RainAsk.NEEDLESS)
+    asked = RainQuestion.objects.filter(duty=OuterRef("pk"), ask=RainAsk.NEEDLESS).exclude(
+        decision=RainDecision.OVERTAKEN
+    )
     for duty in lost.filter(storms__isnull=False).filter(~Exists(asked)).distinct():
         with transaction.atomic():
             site = lock_site(duty.site_id)
