@@ -17,6 +17,7 @@ from stewardship.rain.csvfile import Row
 from stewardship.rain.layout import WHOLE_DAY, Layout, same_value
 from stewardship.rain.stamps import EPOCH_DAY, NO_OFFSET, StampReader
 from stewardship.rain.times import (
+    DAILY_SLACK_S,
     DAY_S,
     HOUR_S,
     LONGEST_DAY_S,
@@ -34,8 +35,6 @@ NO_DEPTH = -1  # stands for a depth that is not known
 #: [mm/h^0.475] and exponent of the envelope of the world's greatest point rainfalls, P = 422 T^0.475 (P in mm, T in hours): WMO,
 #: Guide to Hydrological Practices, WMO-No. 168, 5th edition 1994; from memory. What lies above it is a slip of unit or decimal.
 GREATEST_MM, GREATEST_POWER = 422.0, 0.475
-#: A daily reading may be taken so long before or after its hour; common practice, no source.
-DAILY_SLACK_S = 3 * HOUR_S
 KEPT_AMOUNTS = 50_000
 
 

@@ -34,7 +34,7 @@ from stewardship.rain.csvfile import cut as cut_lines
 from stewardship.rain.layout import WHOLE_DAY, Layout, Wishes, find_layout
 from stewardship.rain.models import Gauge, Reading, ReadingBatch
 from stewardship.rain.storing import Shelf
-from stewardship.rain.times import LONGEST_DAY_S, seconds
+from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, seconds
 
 BLOCK_ROWS = 50_000
 #: More rows than this, and a larger share, for times that the file has already: it holds more than one gauge.
@@ -158,9 +158,11 @@ def _take(
     batch.save()
     shelf = Shelf(batch)
     now = timezone.now()
+    # A daily reader may be early; the reading still stands for the day that ends at the gauge's hour.
+    early_s = 0 if gauge.observation_hour is None else DAILY_SLACK_S
     for block in blocks:
         mark_totals(block)
-        check(block, now_s=seconds(now))
+        check(block, now_s=seconds(now) + early_s)
         shelf.put(block)
         if progress is not None:
             progress(shelf.rows + shelf.skipped)

@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from people.models import Program
 from stewardship.common.written import hours_text
-from stewardship.hydrology.units import BoolArray, IntArray
+from stewardship.hydrology.units import IntArray
 from stewardship.rain.choices import ReadingKind
 from stewardship.rain.grouping import FOREVER_S, DryGaps, WetReadings
 from stewardship.rain.models import Gauge, GaugeOutage, RainRule, Reading
@@ -105,22 +105,25 @@ class Known:
             known_s = known_s - self.seconds_of(from_s, until_s)
         return known_s
 
-    def complete(self, start_s: IntArray, end_s: IntArray) -> BoolArray:
-        """Whether the whole of each interval is known, with the gauge at work."""
-        whole = self.seconds_of(start_s, end_s) == end_s - start_s
-        for outage in self.outages:
-            whole &= ~((start_s < outage.end_s) & (end_s > outage.start_s))
-        return whole
+    def complete(self, start_s: int, end_s: int) -> bool:
+        """Whether the whole of an interval is known, with the gauge at work."""
+        return self._known_s(start_s, end_s) == end_s - start_s and not self._outage(start_s, end_s)
 
     def why_not(self, start_s: int, end_s: int) -> str:
         """In words, why a gauge that is not complete is left out of a storm."""
-        for outage in self.outages:
-            if start_s < outage.end_s and end_s > outage.start_s:
-                return _("out of order: %s") % outage.why
-        known_s = int(self.seconds_of(np.array([start_s]), np.array([end_s]))[0])
+        outage = self._outage(start_s, end_s)
+        if outage is not None:
+            return _("out of order: %s") % outage.why
+        known_s = self._known_s(start_s, end_s)
         if known_s == 0:
             return _("no readings of this time")
         return _("%s of it without a reading") % hours_text((end_s - start_s - known_s) / HOUR_S)
+
+    def _known_s(self, start_s: int, end_s: int) -> int:
+        return int(self.seconds_of(np.array([start_s]), np.array([end_s]))[0])
+
+    def _outage(self, start_s: int, end_s: int) -> Outage | None:
+        return next((o for o in self.outages if start_s < o.end_s and end_s > o.start_s), None)
 
 
 def known_times(gauge: Gauge, outages: list[Outage], start_s: int, end_s: int) -> Known:

@@ -15,7 +15,7 @@ from stewardship.rain.choices import Sureness
 from stewardship.rain.ground import Ground
 from stewardship.rain.grouping import Storms
 from stewardship.rain.record import Known
-from stewardship.rain.times import LONGEST_DAY_S, last_day
+from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, last_day
 
 #: [m] A gauge this near measures the rain of a site; common practice, no source.
 MEASURED_WITHIN_M = 500
@@ -100,8 +100,10 @@ def _one_storm(
     stood = ground.stood(day)
     if not stood.size:
         return []
-    span = np.array([start_s]), np.array([end_s])
-    usable = np.array([bool(times.complete(*span)[0]) for times in known], dtype=bool)
+    # Readers come at different hours, so that their days do not line up; in a storm known only by days that is no gap.
+    slack_s = min(DAILY_SLACK_S, (end_s - start_s) // 8) if storms.coarse[number] else 0
+    must_s = start_s + slack_s, end_s - slack_s
+    usable = np.array([times.complete(*must_s) for times in known], dtype=bool)
     reached = ground.distance_m[stood] <= ground.reach_m
     weights = np.zeros_like(ground.distance_m[stood])
     placed = ground.has_place[stood]
@@ -111,7 +113,7 @@ def _one_storm(
         )
     rain_of = _GaugeRain(storms, number, len(ground.gauges))
     why_out = {
-        n: times.why_not(start_s, end_s)
+        n: times.why_not(*must_s)
         for n, times in enumerate(known)
         if not usable[n] and reached[:, n].any() and ground.gauges[n].stands(on=day)
     }

@@ -9,6 +9,8 @@ HOUR_S = 3_600
 LONGEST_READING_S = 31 * DAY_S
 #: [s] A day by the wall clock, on the day in autumn when it has 25 hours. A longer reading is a total of several days.
 LONGEST_DAY_S = 25 * HOUR_S
+#: [s] A daily reading may be taken so long before or after its hour; common practice, no source.
+DAILY_SLACK_S = 3 * HOUR_S
 
 
 def instant(seconds: int) -> datetime:
