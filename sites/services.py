@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from django.db import transaction
+from django.db import IntegrityError, transaction
 from django.utils.translation import gettext as _
 
 from people.models import User
@@ -33,11 +33,15 @@ def create_site(*, code: str, by: User | None = None, **facts: Any) -> Site:
     Refused : the code is taken, or one coordinate is missing.
     """
     _check_facts(facts)
+    taken = Refused(_("The code %s is taken by another site.") % code)
     if Site.objects.filter(code=code).exists():
-        raise Refused(_("The code %s is taken by another site.") % code)
-    with transaction.atomic():
-        site = Site.objects.create(code=code, stage=Stage.PROPOSED, **facts)
-        SiteEvent.objects.create(site=site, became=Stage.PROPOSED, by=by)
+        raise taken
+    try:
+        with transaction.atomic():
+            site = Site.objects.create(code=code, stage=Stage.PROPOSED, **facts)
+            SiteEvent.objects.create(site=site, became=Stage.PROPOSED, by=by)
+    except IntegrityError:  # somebody else took it a moment ago
+        raise taken from None
     return site
 
 

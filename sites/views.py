@@ -14,6 +14,7 @@ from sites.forms import BasinForm, InletForm, PlantingForm, SiteForm
 from sites.models import Basin, Inlet, Planting, Site
 from sites.tables import SiteTable
 from stewardship.common.access import coordinator_required
+from stewardship.common.errors import Refused
 from stewardship.common.lists import FilteredTableView
 
 
@@ -57,9 +58,13 @@ def _say_saved(request: HttpRequest, site: Site) -> None:
 def new(request: HttpRequest) -> HttpResponse:
     form = SiteForm(request.POST or None, units=request.program.units)
     if request.method == "POST" and form.is_valid():
-        site = services.create_site(by=request.user, **form.facts())
-        _say_saved(request, site)
-        return redirect("site", code=site.code)
+        try:
+            site = services.create_site(by=request.user, **form.facts())
+        except Refused as refusal:
+            form.add_error("code", str(refusal))
+        else:
+            _say_saved(request, site)
+            return redirect("site", code=site.code)
     return _form_page(request, form, heading=_("New site"), site=None)
 
 

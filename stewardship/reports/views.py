@@ -145,6 +145,14 @@ def _readable(request: HttpRequest, pk: int) -> Report:
     return get_object_or_404(reports, pk=pk)
 
 
+def _shown(figure: dict[str, Any], units: str) -> dict[str, Any]:
+    """A frozen figure with its value and amounts in words, in the program's units."""
+    rows = [
+        row | {"text": value_text(row["amount"], figure["unit"], units)} for row in figure["rows"]
+    ]
+    return figure | {"text": value_text(figure["value"], figure["unit"], units), "rows": rows}
+
+
 @role_required(*READERS)
 @require_GET
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
@@ -154,13 +162,7 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     if report.state == ReportState.ISSUED:
         units = request.program.units
         groups = [
-            (
-                group["title"],
-                [
-                    figure | {"text": value_text(figure["value"], figure["unit"], units)}
-                    for figure in group["figures"]
-                ],
-            )
+            (group["title"], [_shown(figure, units) for figure in group["figures"]])
             for group in report.figures["groups"]
         ]
     return render(request, "reports/detail.html", {"report": report, "groups": groups})

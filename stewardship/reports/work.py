@@ -11,6 +11,7 @@ from people.models import Program
 from sites.models import Site
 from stewardship.care.choices import Outcome
 from stewardship.care.models import CareRule, CleanOut, Reminder, Visit
+from stewardship.common.written import depth_text
 from stewardship.outbox.choices import Status
 from stewardship.rain.choices import Sureness
 from stewardship.rain.models import BasinWater, SiteRain, Storm, instant
@@ -143,7 +144,11 @@ def rain_figures(
             "storms_over",
             gettext_lazy("Storms that called for care"),
             rows=[
-                Row(line.day, "", _("%s mm at a gauge") % round(line.greatest_um / 1000, 1))
+                Row(
+                    line.day,
+                    "",
+                    _("%s at the wettest gauge") % depth_text(line.greatest_um, program.units),
+                )
                 for line in storms
                 if line.over_threshold
             ],
