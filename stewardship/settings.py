@@ -185,7 +185,7 @@ MAILBOX_DIR = VAR_DIR / "mailbox"
 if env.str("EMAIL_URL", default=""):
     vars().update(env.email_url("EMAIL_URL"))
 else:
-    EMAIL_BACKEND = "django.core.mail.backends.filebased.EmailBackend"
+    EMAIL_BACKEND = "stewardship.outbox.mailbox.EmailBackend"
     EMAIL_FILE_PATH = MAILBOX_DIR
 EMAIL_TIMEOUT = 30
 DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="Rillbook <rillbook@example.org>")

@@ -157,7 +157,7 @@ class Album:
 def letters(var: Path) -> dict[str, email.message.Message]:
     """The newest letter of each subject in the mailbox, as `letter-<subject>`."""
     found = {}
-    for path in sorted((var / "mailbox").glob("*"), key=lambda p: p.stat().st_mtime):
+    for path in sorted((var / "mailbox").glob("*.eml")):
         message = email.message_from_bytes(path.read_bytes())
         subject = str(
             email.header.make_header(email.header.decode_header(message["Subject"] or ""))

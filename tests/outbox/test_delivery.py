@@ -2,6 +2,7 @@
 
 import smtplib
 from datetime import date, timedelta
+from email import message_from_bytes, policy
 
 import pytest
 import time_machine
@@ -341,8 +342,19 @@ def test_a_sweep_with_nothing_to_do_asks_four_questions(django_assert_num_querie
         deliver_due()
 
 
-def _parts(email):
-    from email import message_from_bytes, policy
+def test_without_a_mail_server_every_letter_is_a_file_that_mail_programs_open(settings, tmp_path):
+    """RFC 5322 §2.1: lines end in CRLF."""
+    settings.EMAIL_BACKEND = "stewardship.outbox.mailbox.EmailBackend"
+    settings.EMAIL_FILE_PATH = tmp_path / "mailbox"
+    ids = {queue(f"n {n}").rfc_message_id for n in range(3)}
+    deliver_due()
+    files = list((tmp_path / "mailbox").iterdir())
+    assert {path.suffix for path in files} == {".eml"}
+    assert {message_from_bytes(path.read_bytes())["Message-ID"] for path in files} == ids
+    assert all(b"\r\n" in path.read_bytes() for path in files)
+    assert not any(b"\n" in path.read_bytes().replace(b"\r\n", b"") for path in files)
 
+
+def _parts(email):
     parsed = message_from_bytes(email.as_bytes(), policy=policy.default)
     return [part for part in parsed.walk() if part.get_content_maintype() == "text"]

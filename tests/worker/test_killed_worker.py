@@ -93,10 +93,8 @@ class Works:
 
     def mailbox(self) -> list[str]:
         """The Message-IDs that were taken, in order."""
-        files = sorted(
-            (self.var / "mailbox").glob("*.log"), key=lambda path: path.stat().st_mtime_ns
-        )
-        return [email.message_from_string(path.read_text())["Message-ID"] for path in files]
+        files = sorted((self.var / "mailbox").glob("*.eml"))
+        return [email.message_from_bytes(path.read_bytes())["Message-ID"] for path in files]
 
     def wait_until(self, ready: Callable[[], bool]) -> None:
         until = time.monotonic() + PATIENCE_S
@@ -126,10 +124,12 @@ def test_a_worker_killed_in_the_middle_of_a_batch_loses_nothing_and_doubles_noth
     works.book("queue", "rnrrnnrr")
 
     for in_flight in (reminder, notice):
+        (works.var / "hold").write_text(f"Trial {in_flight}")
         worker = works.start("worker", worker_command())
         works.wait_until(lambda n=in_flight: len(works.mailbox()) == n + 1)
         works.kill(worker)
         assert works.statuses()[in_flight] == "sending"
+    (works.var / "hold").unlink()
 
     # The same sweep, which the broker hands to the next worker, goes on where it was cut off.
     works.start("worker", worker_command())
