@@ -8,12 +8,13 @@ from django.utils import timezone, translation
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST
 
-from people.choices import ContactKind
+from people.choices import Channel, ContactKind
 from people.models import ContactPoint, Person
 from stewardship.care import links, words
 from stewardship.care.choices import AnswerKind, DutyState
 from stewardship.care.forms import ANSWER_FORMS, NewLinkForm
 from stewardship.care.models import Answer, Duty, Reminder, Visit
+from stewardship.care.reach import Address
 from stewardship.care.services import record_answer, send_new_link
 from stewardship.care.services.visits import last_rain_of
 from stewardship.care.site_facts import sheet_of
@@ -122,12 +123,14 @@ def _send_to(link: links.Link, *, at: datetime) -> None:
 
 
 def _send_to_all_at(email: str, *, at: datetime) -> None:
-    """Whoever gets letters at that address, about each open duty that they were told of."""
+    """Whoever has that address, about each open duty that they were told of, however they were told."""
     normal = ContactPoint.normalise(ContactKind.EMAIL, email)
-    told = Reminder.objects.filter(
-        person__contact_points__kind=ContactKind.EMAIL,
-        person__contact_points__normal=normal,
-        duty__state=DutyState.OPEN,
-    )
+    point = ContactPoint.objects.filter(
+        kind=ContactKind.EMAIL, normal=normal, dead_since=None
+    ).first()
+    if point is None:
+        return
+    told = Reminder.objects.filter(person__contact_points=point, duty__state=DutyState.OPEN)
+    address = Address(Channel.EMAIL, point.value, point.normal)
     for reminder in told.select_related("duty__site", "person"):
-        send_new_link(duty=reminder.duty, person=reminder.person, at=at)
+        send_new_link(duty=reminder.duty, person=reminder.person, at=at, address=address)

@@ -6,6 +6,7 @@ import pytest
 from django.test import Client
 
 from people.choices import Language
+from people.services import update_person
 from stewardship.care import links, services
 from stewardship.care.choices import AnswerKind, CheckReason, DutyState, Evidence, NeedsPerson
 from stewardship.care.models import Answer, ContactCheck, Duty, DutyEvent, Reminder, Visit
@@ -280,6 +281,13 @@ def test_asking_for_a_link_tells_nobody_who_is_in_the_book(client, duty):
     assert words_of(known) == words_of(unknown) == words_of(forged)
     assert [m.template for m in letters_to(OWNER)] == ["reminder-first", "reminder-link"]
     assert not letters_to("nobody@example.org")
+
+
+def test_a_new_link_comes_to_the_address_that_was_typed_however_one_was_told(client, cast, duty):
+    reached = [("email", OWNER), ("postal", "110 Saltbush Street")]
+    update_person(person=cast.owner, channel="letter", contacts=reached)
+    client.post("/care/new-link/", {"email": OWNER})
+    assert [m.template for m in letters_to(OWNER)] == ["reminder-first", "reminder-link"]
 
 
 def test_asking_with_what_is_no_address_says_so_at_the_field(client, duty):
