@@ -135,3 +135,13 @@ def test_t35_when_not_mine_is_settled_the_next_responsible_person_is_told(cast):
     sweep()
     assert len(letters_to("bram.okello@example.org")) == 1
     assert open_duty(cast.site).owed_by.person == cast.tenant
+
+
+def test_a_settled_job_does_not_come_back_for_the_same_duty(cast):
+    cast.owner.contact_points.update(dead_since=factory.TODAY, dead_why="bounced")
+    rain(cast.site)
+    sweep()
+    check = ContactCheck.objects.get(reason=CheckReason.NO_CHANNEL)
+    services.close_contact_check(check=check, outcome="Has no telephone; told at the door")
+    sweep()
+    assert not ContactCheck.objects.open().exists()

@@ -112,9 +112,14 @@ def put_to(*, duty: Duty, person: Person, at: datetime, by=None) -> None:
     remind(duty=duty, round=FIRST, at=at, people=[person], by=by)
 
 
-def send_new_link(*, duty: Duty, person: Person, at: datetime) -> None:
-    """A fresh link to the address that we know, at most once a day. Silent when there is none: the page tells nobody."""
-    address = address_of(person)
+def send_new_link(
+    *, duty: Duty, person: Person, at: datetime, address: Address | None = None
+) -> None:
+    """A fresh link to the person's `address` (default: where they get letters), at most once a day.
+
+    Silent when there is none: the page tells nobody.
+    """
+    address = address or address_of(person)
     if address is None or duty.state != "open":
         return
     program = Program.get()
@@ -238,12 +243,20 @@ def _reachable(
         address = address_of(person)
         if address is not None:
             found.append((address, Telling(duty, person)))
-        else:
+        elif not _settled_since(duty, person):
             open_contact_check(person=person, site=None, reason=CheckReason.NO_CHANNEL)
     nobody = all(address_of(person) is None for person in everybody)
     if nobody and not any(wants_none(person) for person in everybody) and duty.owed_by_id:
         put_on_list(duty, NeedsPerson.NO_CHANNEL, on=on)
     return found
+
+
+def _settled_since(duty: Duty, person: Person) -> bool:
+    """Whether a coordinator has found out, since this duty opened, that nothing reaches the person."""
+    opened_at = rules.start_of(duty.opened_on, Program.get().tz)
+    return ContactCheck.objects.filter(
+        person=person, reason=CheckReason.NO_CHANNEL, closed_at__gte=opened_at
+    ).exists()
 
 
 def _tell(tellings: list[tuple[Address, Telling]], *, round: int, at: datetime, by=None) -> int:
