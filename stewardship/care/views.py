@@ -220,6 +220,11 @@ def check_close(request: HttpRequest, pk: int) -> HttpResponse:
 @coordinator_required
 def rain_questions(request: HttpRequest) -> HttpResponse:
     """Late and unknown rain that waits for a decision, storm by storm."""
+    return _questions_page(request)
+
+
+def _questions_page(request: HttpRequest, *, bound: dict | None = None, status: int = 200):
+    bound = bound or {}
     questions = list(RainQuestion.objects.open().select_related("site", "storm", "duty"))
     rains = {
         (rain.site_id, rain.storm_id): rain
@@ -232,11 +237,11 @@ def rain_questions(request: HttpRequest) -> HttpResponse:
             "question": question,
             "day": last_day_of(question.storm, request.program.tz),
             "rain": rains.get((question.site_id, question.storm_id)),
-            "form": DecideForm(prefix=f"q{question.pk}"),
+            "form": bound.get(question.pk) or DecideForm(prefix=f"q{question.pk}"),
         }
         for question in questions
     ]
-    return render(request, "care/rain_questions.html", {"rows": rows})
+    return render(request, "care/rain_questions.html", {"rows": rows}, status=status)
 
 
 @coordinator_required
@@ -244,11 +249,18 @@ def rain_questions(request: HttpRequest) -> HttpResponse:
 def rain_decide(request: HttpRequest, pk: int) -> HttpResponse:
     question = get_object_or_404(RainQuestion, pk=pk)
     form = DecideForm(request.POST, prefix=f"q{pk}")
-    act = request.POST.get("decision") == "act"
-    note = form.cleaned_data["note"] if form.is_valid() else ""
+    decision = request.POST.get("decision")
+    if decision not in ("act", "leave"):
+        raise Http404
+    if not form.is_valid():
+        return _questions_page(request, bound={pk: form}, status=422)
     try:
         services.decide_rain_question(
-            question=question, act=act, on=request.program.today(), by=request.user, note=note
+            question=question,
+            act=decision == "act",
+            on=request.program.today(),
+            by=request.user,
+            note=form.cleaned_data["note"],
         )
     except Refused as error:
         messages.error(request, str(error))

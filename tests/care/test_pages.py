@@ -8,7 +8,7 @@ import pytest
 
 from stewardship.care import services
 from stewardship.care.choices import AnswerKind, CheckReason, DutyState
-from stewardship.care.models import Duty, Reminder
+from stewardship.care.models import Duty, RainQuestion, Reminder
 from stewardship.outbox.writing import write
 from tests import factory
 from tests.care.book import letters_to, noon, open_duty, rain, sweep
@@ -171,6 +171,17 @@ def test_the_list_points_to_contacts_and_questions_that_wait(cast, coordinator, 
     sweep()
     said = page(coordinator, "/care/duties/")
     assert "1 contact to verify" in said and "1 question about rain" in said
+
+
+def test_a_note_that_is_too_long_loses_neither_itself_nor_the_question(cast, coordinator):
+    rain(cast.site, depth_in=None)
+    sweep()
+    question = RainQuestion.objects.get()
+    typed = {f"q{question.pk}-note": "the reader was away " * 20, "decision": "leave"}
+    answer = coordinator.post(f"/care/rain/{question.pk}/", typed)
+    assert answer.status_code == 422
+    assert "the reader was away" in answer.content.decode()
+    assert RainQuestion.objects.open().exists()
 
 
 def test_pages_without_anything_say_so(cast, coordinator):
