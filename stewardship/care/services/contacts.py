@@ -1,5 +1,6 @@
 """Verify-contact jobs: whoever moved, bounced or cannot be reached becomes one job for the coordinator."""
 
+import logging
 from datetime import date
 
 from django.db import transaction
@@ -11,9 +12,11 @@ from people.models import ContactPoint, Person
 from people.services import NEEDS, mark_dead
 from sites.models import Site
 from stewardship.care.choices import CheckReason
-from stewardship.care.models import ContactCheck
+from stewardship.care.models import ContactCheck, Reminder
 from stewardship.common.errors import Refused
 from stewardship.outbox.models import Message
+
+log = logging.getLogger(__name__)
 
 
 def open_contact_check(
@@ -87,9 +90,12 @@ def came_back(*, message: Message, on: date, note: str = "") -> int:
 
 def note_bounced(*, on: date) -> int:
     """Open the job for each reminder whose mail server said that nobody is there. Returns how many letters that was."""
-    bounced = Message.objects.bounced().filter(reminders__came_back_on=None).distinct()
+    fresh = Reminder.objects.filter(came_back_on=None)
     count = 0
-    for message in bounced.filter(reminders__isnull=False):
-        came_back(message=message, on=on)
-        count += 1
+    for message in Message.objects.bounced().filter(pk__in=fresh.values("message")):
+        try:
+            came_back(message=message, on=on)
+            count += 1
+        except Exception:
+            log.exception("Bounce of message %s not followed", message.pk)
     return count

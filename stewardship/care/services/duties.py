@@ -1,5 +1,6 @@
 """Closing duties by hand, and keeping up with who owes them."""
 
+import logging
 from datetime import date
 
 from django.db import transaction
@@ -14,6 +15,8 @@ from stewardship.care.models import Duty, RainQuestion
 from stewardship.care.services.book import lock_duty, note, owed_on
 from stewardship.care.services.reminding import renew_waiting
 from stewardship.common.errors import Refused
+
+log = logging.getLogger(__name__)
 
 
 def close_duty(duty: Duty, *, state: str, closed_on: date, why: str | Promise, by=None) -> None:
@@ -57,20 +60,27 @@ def follow_responsibility(*, on: date) -> int:
     stale = Duty.objects.open().filter(Q(owed_by=None) | Q(owed_by__ends_on__lte=on))
     changed = 0
     for duty in stale.order_by("pk"):
-        with transaction.atomic():
-            duty = lock_duty(duty)
-            owed_by = owed_on(duty.site, on)
-            if duty.state != DutyState.OPEN or duty.owed_by == owed_by:
-                continue
-            duty.owed_by = owed_by
-            duty.save(update_fields=["owed_by"])
-            if owed_by:
-                note(duty, gettext_lazy("Owed by %(who)s now"), words={"who": owed_by.holder})
-            else:
-                note(duty, gettext_lazy("Nobody is responsible any more"))
-            renew_waiting(duty)
-            changed += 1
+        try:
+            with transaction.atomic():
+                changed += _follow(duty, on=on)
+        except Exception:
+            log.exception("Duty %s does not follow its responsibility", duty.pk)
     return changed
+
+
+def _follow(duty: Duty, *, on: date) -> bool:
+    duty = lock_duty(duty)
+    owed_by = owed_on(duty.site, on)
+    if duty.state != DutyState.OPEN or duty.owed_by == owed_by:
+        return False
+    duty.owed_by = owed_by
+    duty.save(update_fields=["owed_by"])
+    if owed_by:
+        note(duty, gettext_lazy("Owed by %(who)s now"), words={"who": owed_by.holder})
+    else:
+        note(duty, gettext_lazy("Nobody is responsible any more"))
+    renew_waiting(duty)
+    return True
 
 
 def _close_by_hand(duty: Duty, state: str, *, why: str, on: date, by=None) -> Duty:
