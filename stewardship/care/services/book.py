@@ -14,7 +14,8 @@ from stewardship.agreements.choices import ResponsibilityRole
 from stewardship.agreements.models import Responsibility
 from stewardship.care.choices import DutyState, NeedsPerson
 from stewardship.care.models import Duty, DutyEvent
-from stewardship.rain.models import Storm, instant
+from stewardship.rain.models import Storm
+from stewardship.rain.times import last_day, local_day
 
 
 def in_book_language(why: str | Promise, words: dict[str, Any] | None = None) -> str:
@@ -82,12 +83,11 @@ def owed_on(site: Site, on: date) -> Responsibility | None:
 
 
 def last_day_of(storm: Storm, zone: Any) -> date:
-    """The storm's last day in the program's zone. Readings are intervals (start, end]: midnight belongs to the day before."""
-    return instant(storm.end_s - 1).astimezone(zone).date()
+    return last_day(storm.end_s, zone)
 
 
 def first_day_of(storm: Storm, zone: Any) -> date:
-    return instant(storm.start_s).astimezone(zone).date()
+    return local_day(storm.start_s, zone)
 
 
 def new_duty(*, why: str | Promise, by=None, **fields: Any) -> Duty:

@@ -56,7 +56,7 @@ def walk_hand_on(*, on: date, at: datetime | None = None) -> int:
 def _taken(duty: Duty) -> set[str]:
     rounds = {reminder.round for reminder in duty.reminders.all()}
     taken = set()
-    if rounds & {SECOND}:
+    if SECOND in rounds:
         taken.add(HandOnAction.SECOND_REMINDER)
     if AGENCY in rounds:
         taken.add(HandOnAction.AGENCY)
