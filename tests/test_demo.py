@@ -64,7 +64,7 @@ def story() -> list[tuple]:
         *Visit.objects.order_by("site__code", "happened_on", "minutes", "note").values_list(
             "site__code", "happened_on", "minutes", "note", "evidence"
         ),
-        *Message.objects.order_by("to_address", "due_at", "template").values_list(
+        *Message.objects.order_by("to_address", "due_at", "template", "language").values_list(
             "to_address", "due_at", "template", "status", "language"
         ),
     ]
