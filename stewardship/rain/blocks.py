@@ -10,7 +10,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from stewardship.common.written import hours_text, moment_text
-from stewardship.hydrology.units import BoolArray, IntArray
+from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
 from stewardship.rain.amounts import TYPED_LENGTH, Amount, read_amount
 from stewardship.rain.choices import ReadingKind, Stamps
 from stewardship.rain.csvfile import Row
@@ -239,17 +239,26 @@ class _Texts(Sequence[str]):
         return ", ".join(cell.strip() for cell in self.rows[place][1])[:300]
 
 
+def greatest_um(length_s: IntArray | int) -> FloatArray:
+    """The most that can fall in a time, rounded up generously. [µm]"""
+    return GREATEST_MM * 1000 * (np.maximum(length_s, 1) / HOUR_S) ** GREATEST_POWER
+
+
+def too_much(depth_um: int, length_s: int) -> str:
+    return _(
+        "%(mm)s mm in %(span)s is more than has ever been measured; look at the unit and the decimal point."
+    ) % {"mm": f"{depth_um / 1000:g}", "span": hours_text(length_s / HOUR_S)}
+
+
 def check(block: Block, *, now_s: int) -> None:
     """Write into `why` what no reading may be: in the future, longer than a month, more than can fall, or without sense."""
     length_s = block.end_s - block.start_s
-    hours = np.maximum(length_s, 1) / HOUR_S
-    most_um = GREATEST_MM * 1000 * hours**GREATEST_POWER
     depthless = block.depth_um == NO_DEPTH
     tests = (
         (length_s <= 0, _backward),
         (length_s > LONGEST_READING_S, _too_long),
         (block.end_s > now_s, _future),
-        (block.depth_um > most_um, _too_much),
+        (block.depth_um > greatest_um(length_s), _too_much),
         ((block.depth_um < 0) & (block.kind != MISSING), _below_zero),
         (depthless != (block.kind == MISSING), _kind_unfit),
         (~np.isin(block.kind, [MISSING, MEASURED, MULTI_DAY]) & (block.depth_um > 0), _kind_unfit),
@@ -275,10 +284,7 @@ def _future(block: Block, n: int) -> str:
 
 
 def _too_much(block: Block, n: int) -> str:
-    hours = (block.end_s[n] - block.start_s[n]) / HOUR_S
-    return _(
-        "%(mm)s mm in %(span)s is more than has ever been measured; look at the unit and the decimal point."
-    ) % {"mm": f"{block.depth_um[n] / 1000:g}", "span": hours_text(float(hours))}
+    return too_much(int(block.depth_um[n]), int(block.end_s[n] - block.start_s[n]))
 
 
 def _below_zero(_block: Block, _n: int) -> str:

@@ -5,11 +5,11 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Program
 from stewardship.rain.amounts import read_amount
-from stewardship.rain.blocks import NewReading
+from stewardship.rain.blocks import NewReading, greatest_um, too_much
 from stewardship.rain.choices import DepthUnit, GaugeKind, ReadingKind, Stamps
 from stewardship.rain.layout import Wishes
 from stewardship.rain.models import Gauge
-from stewardship.rain.times import local_s
+from stewardship.rain.times import DAY_S, local_s
 
 MOST_DAYS = 31
 
@@ -110,14 +110,23 @@ class ReadingForm(forms.Form):
         if len(gauges) == 1:
             field.initial = gauges[0]
 
+    def clean_day(self) -> date:
+        day: date = self.cleaned_data["day"]
+        if day > self.program.today():
+            raise forms.ValidationError(_("That morning is still to come."))
+        return day
+
     def clean(self) -> dict:
         data = super().clean() or {}
-        gauge, text = data.get("gauge"), data.get("amount")
-        if gauge is None or text is None:
+        gauge, text, days = (data.get(name) for name in ("gauge", "amount", "days"))
+        if gauge is None or text is None or days is None:
             return data
         amount = read_amount(text, unit=gauge.unit)
+        depth_um, length_s = amount.depth_um or 0, days * DAY_S
         if amount.problem:
             self.add_error("amount", amount.problem)
+        elif depth_um > greatest_um(length_s):
+            self.add_error("amount", too_much(depth_um, length_s))
         data["understood"] = amount
         return data
 

@@ -172,7 +172,8 @@ def reading_new(request: HttpRequest) -> HttpResponse:
                 gauge=gauge, rows=[reading], source=BatchSource.TYPED, by=request.user
             )
         except Refused as refusal:
-            form.add_error(None, str(refusal))
+            # The amount was checked by the form; what is left is a time that does not fit the readings there are.
+            form.add_error("day", str(refusal))
         else:
             messages.success(request, _said(saved, before, form, program.units))
             return redirect("rain:reading_new")
