@@ -4,7 +4,7 @@ Heights are to scale among themselves, lengths are not. Colours stand in attribu
 classes, through which pages follow light and dark.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
@@ -74,10 +74,6 @@ def _paint(fill: str | None, stroke: str | None, width: float) -> str:
 
 def _path(d: str, *, fill: str | None = None, stroke: str | None = None, width: float = 1.5) -> str:
     return f'<path {_paint(fill, stroke, width)} d="{d}"/>'
-
-
-def _through(points: Iterable[tuple[float, float]]) -> str:
-    return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
 
 
 def _dashed(d: str, *, stroke: str) -> str:

@@ -28,9 +28,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "sending",
         "photo",
         "estimated",
-        "accepted",
         "building",
-        "representative",
     ),
     "waiting": (
         "proposed",
@@ -43,10 +41,10 @@ TONES: dict[str, tuple[str, ...]] = {
         "requested",
         "due",
     ),
-    "look": ("watch", "unsure", "coarse", "late_rain"),
-    "act": ("act", "overdue", "failed", "refused"),
+    "look": ("watch", "unsure", "coarse"),
+    "act": ("act", "overdue", "failed"),
     "danger": ("unsafe",),
-    "closed": ("retired", "ended", "excused", "withdrawn", "suppressed", "paused", "amended", "no"),
+    "closed": ("retired", "ended", "excused", "withdrawn", "suppressed", "no"),
     "unknown": ("not_seen", "unknown", "missing", "none"),
 }
 TONE_BY_STATE = {state: tone for tone, states in TONES.items() for state in states}

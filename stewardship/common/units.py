@@ -54,32 +54,16 @@ def m_to_ft(m: Number) -> Decimal:
     return exact(m) / M_PER_FOOT
 
 
-def ft_to_m(ft: Number) -> Decimal:
-    return exact(ft) * M_PER_FOOT
-
-
 def m_to_in(m: Number) -> Decimal:
     return mm_to_in(exact(m) * 1000)
-
-
-def in_to_m(inches: Number) -> Decimal:
-    return in_to_mm(inches) / 1000
 
 
 def m2_to_ft2(m2: Number) -> Decimal:
     return exact(m2) / M2_PER_SQUARE_FOOT
 
 
-def ft2_to_m2(ft2: Number) -> Decimal:
-    return exact(ft2) * M2_PER_SQUARE_FOOT
-
-
 def m3_to_gal(m3: Number) -> Decimal:
     return exact(m3) * 1000 / L_PER_GALLON
-
-
-def gal_to_m3(gal: Number) -> Decimal:
-    return exact(gal) * L_PER_GALLON / 1000
 
 
 def m3_to_ft3(m3: Number) -> Decimal:

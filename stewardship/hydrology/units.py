@@ -17,7 +17,6 @@ BoolArray = npt.NDArray[np.bool_]
 Numbers = npt.ArrayLike
 
 MM_PER_INCH = 25.4  # [mm/in], exact [1]
-UM_PER_INCH = 25_400  # [µm/in], exact [1]
 UM_PER_MM = 1_000  # [µm/mm], exact
 MM_PER_M = 1_000.0  # [mm/m], exact
 M_PER_FOOT = 0.3048  # [m/ft], exact [1]
@@ -25,54 +24,6 @@ M3_PER_CUBIC_FOOT = M_PER_FOOT**3  # [m³/ft³], exact [1]
 L_PER_US_GALLON = 3.785411784  # [L/gal], exact: 231 cubic inches [1]
 SECONDS_PER_HOUR = 3_600  # [s/h]
 GRAVITY_M_S2 = 9.80665  # [m/s²], standard value [2]
-
-
-def um_from_inches(depth_in: Numbers) -> IntArray:
-    """Turn inches into whole micrometres.
-
-    Parameters
-    ----------
-    depth_in : array_like
-        Depth. [in]
-
-    Returns
-    -------
-    ndarray of int64
-        Depth rounded to the nearest micrometre; hundredths of an inch are exact. [µm]
-    """
-    return np.rint(np.asarray(depth_in, dtype=np.float64) * UM_PER_INCH).astype(np.int64)
-
-
-def um_from_mm(depth_mm: Numbers) -> IntArray:
-    """Turn millimetres into whole micrometres.
-
-    Parameters
-    ----------
-    depth_mm : array_like
-        Depth. [mm]
-
-    Returns
-    -------
-    ndarray of int64
-        Depth rounded to the nearest micrometre. [µm]
-    """
-    return np.rint(np.asarray(depth_mm, dtype=np.float64) * UM_PER_MM).astype(np.int64)
-
-
-def mm_from_um(depth_um: Numbers) -> FloatArray:
-    """Turn micrometres into millimetres.
-
-    Parameters
-    ----------
-    depth_um : array_like
-        Depth. [µm]
-
-    Returns
-    -------
-    ndarray of float64
-        Depth. [mm]
-    """
-    return np.asarray(depth_um, dtype=np.float64) / UM_PER_MM
 
 
 def m_per_s_from_mm_per_h(rate_mm_h: Numbers) -> FloatArray:

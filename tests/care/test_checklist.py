@@ -53,7 +53,7 @@ def test_the_spillway_is_looked_at_only_when_water_ran_over_it():
 
 
 def test_water_that_stands_longer_than_a_day_is_to_be_reported():
-    # 24 h: at acceptance of works, Toronto region's construction checklist for bioretention (reference notes, trade §1.1).
+    # 24 h: at acceptance of works, Toronto region's construction checklist for bioretention.
     for water, asked in [
         (Water(hours_to_drain=24.0), False),
         (Water(hours_to_drain=31.0), True),

@@ -7,7 +7,7 @@ import pytest
 
 from stewardship.care import rules
 from stewardship.care.rules import HandOn, Standing, Step, Verdict
-from stewardship.common.units import in_to_m, in_to_um
+from stewardship.common.units import in_to_mm, in_to_um
 
 ZONE = ZoneInfo("America/Denver")
 TUE = date(2026, 7, 14)
@@ -173,4 +173,4 @@ def test_the_morning_after_the_clocks_go_forward_is_nine_by_the_clock():
 )
 def test_a_trap_is_judged_by_the_drop_to_its_silt(drop_in, judgement):
     # 3 in or more good, 2 to 3 in watch, under 2 in act: common practice, no source.
-    assert rules.judge_trap(float(in_to_m(drop_in))) == judgement
+    assert rules.judge_trap(float(in_to_mm(drop_in)) / 1000) == judgement

