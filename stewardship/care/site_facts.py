@@ -7,6 +7,7 @@ from typing import Any
 from django.db.models import Exists, OuterRef, Prefetch
 
 from sites.models import Basin, Inlet, Site
+from sites.water import USUAL_LIP_M
 from stewardship.care.checklist import (
     BasinFacts,
     Checklist,
@@ -20,9 +21,6 @@ from stewardship.care.checklist import (
 from stewardship.care.choices import Item, Trigger
 from stewardship.care.models import CleanOut, Duty, Finding
 from stewardship.rain.models import BasinWater
-
-#: Where no trap was measured the lip is drawn 2.5 in under the inlet bottom. Common practice, no source.
-USUAL_LIP_BELOW_INLET_M = 0.0635
 
 
 @dataclass(frozen=True)
@@ -122,7 +120,7 @@ def _drawing(basin: Basin, water: Water | None, drops: dict[int, float]) -> dict
     return {
         "label": basin.label,
         "depth_at_lip_m": basin.depth_m,
-        "lip_below_inlet_m": traps[0].lip_below_inlet_m if traps else USUAL_LIP_BELOW_INLET_M,
+        "lip_below_inlet_m": traps[0].lip_below_inlet_m if traps else USUAL_LIP_M,
         "water_depth_m": water.greatest_depth_m if water else None,
         "trap_drop_m": drops.get(basin.pk),
         "trap_depth_m": traps[0].depth_m if traps else None,
