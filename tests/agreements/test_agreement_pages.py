@@ -104,7 +104,7 @@ class TestOneAgreement:
             folk, ("tenant", "tenant"), ("landlord", "landlord"), ("program", "program")
         )
         page = text_of(coordinator.get(f"/agreements/{agreement.pk}/"))
-        assert "the landlord’s consent: Odile Farrow" in page
+        assert "The landlord’s consent: Odile Farrow" in page
         assert f"/people/{folk.landlord.pk}/" in page
 
     def test_an_outdated_document_is_marked(self, folk, coordinator):
