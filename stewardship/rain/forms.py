@@ -1,6 +1,7 @@
 from datetime import date, timedelta
 
 from django import forms
+from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Program
@@ -12,6 +13,10 @@ from stewardship.rain.models import Gauge
 from stewardship.rain.times import DAY_S, local_s
 
 MOST_DAYS = 31
+
+
+#: Longer files hold the database's one writer for too long within a page; the command has no limit.
+MOST_UPLOADED_BYTES = 20_000_000
 
 
 class ImportForm(forms.Form):
@@ -69,6 +74,17 @@ class ImportForm(forms.Form):
     def says_more(self) -> bool:
         """Whether the person says something about the layout, or something about it is wrong."""
         return any(self[name].value() or self[name].errors for name in self.LAYOUT)
+
+    def clean_file(self) -> UploadedFile:
+        file = self.cleaned_data["file"]
+        if file.size > MOST_UPLOADED_BYTES:
+            raise forms.ValidationError(
+                _(
+                    "The file is larger than %d MB. Import it with the import_readings command, or a year at a time."
+                )
+                % (MOST_UPLOADED_BYTES // 1_000_000)
+            )
+        return file
 
     def wishes(self) -> Wishes:
         return Wishes(**{name: self.cleaned_data[name].strip() for name in self.LAYOUT})

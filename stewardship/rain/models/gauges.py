@@ -109,8 +109,11 @@ class Gauge(models.Model):
                 name="gauge_place_on_earth",
             ),
             models.CheckConstraint(
-                condition=(
-                    Q(kind=GaugeKind.DAILY) & Q(observation_hour__gte=0, observation_hour__lte=23)
+                condition=Q(
+                    kind=GaugeKind.DAILY,
+                    observation_hour__isnull=False,
+                    observation_hour__gte=0,
+                    observation_hour__lte=23,
                 )
                 | (~Q(kind=GaugeKind.DAILY) & Q(observation_hour__isnull=True)),
                 name="gauge_hour_iff_daily",

@@ -136,8 +136,17 @@ class Reading(models.Model):
                 name="reading_interval_forward",
             ),
             models.CheckConstraint(
-                condition=Q(kind__in=[ReadingKind.MEASURED, ReadingKind.MULTI_DAY], depth_um__gte=0)
-                | Q(kind__in=[ReadingKind.ZERO, ReadingKind.TRACE], depth_um=0)
+                # A comparison with null is neither true nor false, and would pass.
+                condition=Q(
+                    kind__in=[ReadingKind.MEASURED, ReadingKind.MULTI_DAY],
+                    depth_um__isnull=False,
+                    depth_um__gte=0,
+                )
+                | Q(
+                    kind__in=[ReadingKind.ZERO, ReadingKind.TRACE],
+                    depth_um__isnull=False,
+                    depth_um=0,
+                )
                 | Q(kind=ReadingKind.MISSING, depth_um__isnull=True),
                 name="reading_depth_fits_kind",
             ),

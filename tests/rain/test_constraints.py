@@ -1,0 +1,216 @@
+"""What the database itself refuses, and beside each what it takes."""
+
+from collections.abc import Callable
+from datetime import date
+from typing import Any
+
+import pytest
+from django.db import IntegrityError, transaction
+
+from stewardship.rain.choices import GaugeKind, ReadingKind, Sureness
+from stewardship.rain.models import (
+    BasinWater,
+    Gauge,
+    GaugeOutage,
+    GaugeStorm,
+    RainRule,
+    Reading,
+    ReadingBatch,
+    SiteRain,
+    Storm,
+    StormRevision,
+)
+from tests import factory
+
+pytestmark = pytest.mark.django_db
+
+DAY = date(2026, 7, 14)
+
+
+def gauge(**facts: Any) -> Any:
+    return factory.make_gauge(**({"code": "G1"} | facts))
+
+
+def reading(**facts: Any) -> Any:
+    own = facts.pop("gauge", None) or factory.make_gauge()
+    batch = ReadingBatch.objects.create(gauge=own, source="typed")
+    usual = {"start_s": 0, "end_s": 900, "kind": ReadingKind.MEASURED, "depth_um": 254}
+    return Reading.objects.create(gauge=own, batch=batch, **(usual | facts))
+
+
+def storm(**facts: Any) -> Any:
+    return Storm.objects.create(**({"start_s": 0, "end_s": 900, "greatest_um": 254} | facts))
+
+
+def merged(withdrawn: bool) -> Any:
+    return storm(
+        merged_into=storm(), withdrawn_at=factory.at(DAY) if withdrawn else None, start_s=100
+    )
+
+
+def batch(times: int, sha256: str) -> None:
+    own = factory.make_gauge()
+    for _n in range(times):
+        ReadingBatch.objects.create(gauge=own, source="file", sha256=sha256)
+
+
+def site_rain(times: int = 1, **facts: Any) -> Any:
+    site = factory.make_site("OAK-1")
+    of = storm()
+    usual = {"sureness": Sureness.MEASURED, "depth_um": 5, "storm_revision": 1}
+    for _n in range(times):
+        found = SiteRain.objects.create(storm=of, site=site, **(usual | facts))
+    return found
+
+
+def water(times: int = 1, **facts: Any) -> None:
+    rain = site_rain()
+    basin = factory.make_basin(rain.site)
+    figures = dict.fromkeys(
+        ("inflow_m3", "passed_by_m3", "soaked_m3", "spilled_m3", "greatest_depth_m"), 0.5
+    )
+    for _n in range(times):
+        BasinWater.objects.create(site_rain=rain, basin=basin, **(figures | facts))
+
+
+def part(times: int = 1, **facts: Any) -> None:
+    own, of = factory.make_gauge(), storm()
+    usual = {"start_s": 0, "end_s": 900, "depth_um": 254}
+    for _n in range(times):
+        GaugeStorm.objects.create(gauge=own, storm=of, **(usual | facts))
+
+
+def outage(start_s: int, end_s: int | None) -> None:
+    GaugeOutage.objects.create(gauge=factory.make_gauge(), start_s=start_s, end_s=end_s, why="-")
+
+
+def revisions(*numbers: int) -> None:
+    of = storm()
+    for number in numbers:
+        StormRevision.objects.create(
+            storm=of, number=number, start_s=0, end_s=900, greatest_um=1, why="-"
+        )
+
+
+MONTH_S = 31 * 86_400
+KINDS = ReadingKind
+
+#: name of the constraint: (what is refused, what is taken)
+CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
+    "rain_rule_gap_positive": (
+        lambda: RainRule.objects.create(starts_on=DAY, dry_gap_s=0),
+        lambda: RainRule.objects.create(starts_on=DAY, dry_gap_s=1),
+    ),
+    "gauge_kind_known": (
+        lambda: gauge(kind="bucket", observation_hour=None),
+        lambda: gauge(kind=GaugeKind.TIPPING),
+    ),
+    "gauge_unit_known": (lambda: gauge(unit="cm"), lambda: gauge(unit="mm")),
+    "gauge_place_on_earth": (lambda: gauge(lat=90.1), lambda: gauge(lat=-90, lon=180)),
+    "gauge_hour_iff_daily": (
+        lambda: gauge(kind=GaugeKind.TIPPING, observation_hour=7),
+        lambda: gauge(kind=GaugeKind.DAILY, observation_hour=0),
+    ),
+    "gauge_hour_iff_daily ": (
+        lambda: gauge(kind=GaugeKind.DAILY, observation_hour=24),
+        lambda: gauge(kind=GaugeKind.DAILY, observation_hour=23),
+    ),
+    "gauge_hour_iff_daily  ": (
+        lambda: gauge(kind=GaugeKind.DAILY, observation_hour=None),
+        lambda: gauge(kind=GaugeKind.INTERVAL, observation_hour=None),
+    ),
+    "gauge_days_in_order": (
+        lambda: gauge(started_on=DAY, ended_on=date(2026, 7, 13)),
+        lambda: gauge(started_on=DAY, ended_on=DAY),
+    ),
+    "outage_times_in_order": (lambda: outage(900, 0), lambda: outage(900, None)),
+    "batch_source_known": (
+        lambda: ReadingBatch.objects.create(gauge=factory.make_gauge(), source="rumour"),
+        lambda: ReadingBatch.objects.create(gauge=factory.make_gauge(), source="typed"),
+    ),
+    "batch_file_once_per_gauge": (lambda: batch(2, "a" * 64), lambda: batch(2, "")),
+    "reading_once": (
+        lambda: [reading(gauge=own) for own in [factory.make_gauge()] * 2],
+        lambda: [reading(gauge=factory.make_gauge(code)) for code in ("A", "B")],
+    ),
+    "reading_interval_forward": (
+        lambda: reading(start_s=900, end_s=900),
+        lambda: reading(start_s=899, end_s=900),
+    ),
+    "reading_interval_forward ": (
+        lambda: reading(end_s=MONTH_S + 1),
+        lambda: reading(end_s=MONTH_S),
+    ),
+    "reading_depth_fits_kind": (
+        lambda: reading(kind=KINDS.MISSING, depth_um=0),
+        lambda: reading(kind=KINDS.MISSING, depth_um=None),
+    ),
+    "reading_depth_fits_kind ": (
+        lambda: reading(kind=KINDS.TRACE, depth_um=1),
+        lambda: reading(kind=KINDS.TRACE, depth_um=0),
+    ),
+    "reading_depth_fits_kind  ": (
+        lambda: reading(kind=KINDS.MEASURED, depth_um=None),
+        lambda: reading(kind=KINDS.MULTI_DAY, depth_um=0),
+    ),
+    "reading_depth_fits_kind   ": (
+        lambda: reading(kind=KINDS.ZERO, depth_um=None),
+        lambda: reading(kind=KINDS.ZERO, depth_um=0),
+    ),
+    "storm_span_forward": (lambda: storm(end_s=0), lambda: storm(end_s=1)),
+    "storm_merged_is_withdrawn": (lambda: merged(False), lambda: merged(True)),
+    "storm_revision_once": (lambda: revisions(1, 1), lambda: revisions(1, 2)),
+    "gauge_storm_once": (lambda: part(times=2), lambda: part()),
+    "gauge_storm_span_forward": (lambda: part(end_s=0), lambda: part(end_s=1)),
+    "site_rain_sureness_known": (
+        lambda: site_rain(sureness="guessed"),
+        lambda: site_rain(sureness=Sureness.POSSIBLE),
+    ),
+    "site_rain_once": (lambda: site_rain(times=2), lambda: site_rain()),
+    "site_rain_unknown_iff_no_depth": (
+        lambda: site_rain(sureness=Sureness.UNKNOWN, depth_um=0),
+        lambda: site_rain(sureness=Sureness.UNKNOWN, depth_um=None),
+    ),
+    "site_rain_unknown_iff_no_depth ": (
+        lambda: site_rain(sureness=Sureness.MEASURED, depth_um=None),
+        lambda: site_rain(sureness=Sureness.MEASURED, depth_um=0),
+    ),
+    "site_rain_depth_not_negative": (
+        lambda: site_rain(depth_um=-1),
+        lambda: site_rain(depth_um=0),
+    ),
+    "basin_water_once": (lambda: water(times=2), lambda: water()),
+    "basin_water_not_negative": (lambda: water(spilled_m3=-0.1), lambda: water(spilled_m3=0)),
+    "basin_water_drain_time_not_negative": (
+        lambda: water(hours_to_drain=-1),
+        lambda: water(hours_to_drain=None),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_database_refuses_what_cannot_be(name):
+    with pytest.raises(IntegrityError), transaction.atomic():
+        CASES[name][0]()
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_the_database_takes_what_is_just_right(name):
+    CASES[name][1]()
+
+
+def test_every_constraint_of_rain_is_tried_here():
+    models = (
+        RainRule,
+        Gauge,
+        GaugeOutage,
+        ReadingBatch,
+        Reading,
+        Storm,
+        StormRevision,
+        GaugeStorm,
+        SiteRain,
+        BasinWater,
+    )
+    named = {constraint.name for model in models for constraint in model._meta.constraints}
+    assert named == {name.strip() for name in CASES}
