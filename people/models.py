@@ -102,6 +102,9 @@ class Household(models.Model):
 
     class Meta:
         ordering = ["name"]
+        constraints = [
+            models.UniqueConstraint(fields=["name", "address"], name="household_once_per_address")
+        ]
 
     def __str__(self) -> str:
         return f"{self.name}, {self.address}"

@@ -9,7 +9,7 @@ from PIL import Image, ImageFile, UnidentifiedImageError
 from stewardship.common.errors import Refused
 
 MOST_BYTES = 25_000_000
-MOST_PIXELS = 120_000_000  # an A3 sheet at 600 dpi has 70 million
+MOST_PIXELS = 40_000_000  # an A4 sheet at 600 dpi has 35 million; decoded, three bytes each
 
 _PICTURES = {"PNG": ("image/png", "png"), "JPEG": ("image/jpeg", "jpg")}
 
@@ -67,10 +67,11 @@ def _picture(content: bytes) -> Scan:
                 raise Refused(_("The picture is too large; scan it at a lower resolution."))
             content_type, suffix = _PICTURES[image.format]
             image.verify()  # a PNG's chunks
-        # A JPEG. Not image.load(): the PDF library tells Pillow to let cut-off pictures pass; the parser does not.
-        parser = ImageFile.Parser()
-        parser.feed(content)
-        parser.close()
+        if suffix == "jpg":
+            # Not image.load(): the PDF library tells Pillow to let cut-off pictures pass; the parser does not.
+            parser = ImageFile.Parser()
+            parser.feed(content)
+            parser.close()
     except UnidentifiedImageError as error:
         raise Refused(
             _("That file is no PDF, PNG or JPEG; scan or photograph the page.")

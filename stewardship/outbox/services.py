@@ -1,5 +1,6 @@
 """What may happen to a message, apart from sending it: lock, check its status, write, leave an event."""
 
+import logging
 import re
 from collections.abc import Iterable
 from datetime import datetime
@@ -14,9 +15,11 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
-from stewardship.outbox.choices import Channel, MessageClass, Status
+from stewardship.outbox.choices import NEEDS_A_PERSON, Channel, MessageClass, Status
 from stewardship.outbox.models import Message, MessageEvent, OptOut
 from stewardship.outbox.writing import Written, write
+
+log = logging.getLogger(__name__)
 
 
 def queue_message(
@@ -82,8 +85,8 @@ def retry_message(*, message: Message, by: Any = None) -> Message:
     """Send a failed or unsure message again, as the same message: one Message-ID, the same words."""
     with transaction.atomic():
         message = _locked(message)
-        if message.status not in (Status.FAILED, Status.UNSURE, Status.HELD):
-            raise Refused(_("Only a message that failed, is unsure or is held can be sent again."))
+        if message.status not in NEEDS_A_PERSON:
+            raise Refused(_("Only a message that failed or is unsure can be sent again."))
         status, why = _first_status(message.message_class, message.channel, message.to_address)
         if status != Status.QUEUED:
             raise Refused(why)
@@ -113,7 +116,7 @@ def mark_posted(*, message: Message, by: Any = None) -> Message:
     """A printed letter is in the post. Its exact words are kept, if they were not yet."""
     if message.channel != Channel.LETTER:
         raise Refused(_("Only letters on paper are posted."))
-    written = None if message.html else write(message)
+    written = None if message.html else _written(message)
     with transaction.atomic():
         message = _locked(message)
         if message.status != Status.QUEUED:
@@ -166,6 +169,17 @@ def walking_order(letters: Iterable[Message]) -> list[Message]:
         return letter.language, not parts, parts, letter.pk
 
     return sorted(letters, key=place)
+
+
+def _written(message: Message) -> Written:
+    try:
+        return write(message)
+    except Exception as error:
+        log.exception("Letter %s could not be written", message.pk)
+        raise Refused(
+            _("The letter to %(name)s could not be written: %(text)s")
+            % {"name": message.to_name, "text": error}
+        ) from error
 
 
 def _no_reminders() -> str:

@@ -23,6 +23,8 @@ from stewardship.outbox.paper import letters_pdf
 from stewardship.outbox.tables import MessageTable
 from stewardship.outbox.writing import Written, stopped_message_pk, write
 
+LONGEST_KEY = 18  # digits; longer numbers are no keys and overflow a database integer
+
 
 class MessageList(FilteredTableView):
     model = Message
@@ -157,7 +159,8 @@ def posted(request: HttpRequest) -> HttpResponse:
 
 
 def _ids(sent: Any) -> list[int]:
-    return [int(part) for part in sent.get("letters", "").split(",") if part.isdecimal()]
+    parts = sent.get("letters", "").split(",")
+    return [int(part) for part in parts if part.isdecimal() and len(part) <= LONGEST_KEY]
 
 
 @csrf_exempt

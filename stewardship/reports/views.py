@@ -142,7 +142,7 @@ def new(request: HttpRequest) -> HttpResponse:
 
 def _readable(request: HttpRequest, pk: int) -> Report:
     reports = Report.objects.readable_by(request.user).select_related("agency")
-    return get_object_or_404(reports, pk=pk)
+    return get_object_or_404(reports.defer("content"), pk=pk)
 
 
 def _shown(figure: dict[str, Any], units: str) -> dict[str, Any]:
