@@ -4,15 +4,13 @@ Pages come at 390 and 1280 px, light and dark; letters and PDFs once, as they ar
 rows whose name begins with one of them are taken.
 """
 
-import email
-import email.message
+import os
 import re
 import shutil
 import subprocess
 import sys
 import tempfile
 from collections.abc import Callable
-from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
 
@@ -139,32 +137,32 @@ class Album:
                 ["pdftoppm", "-r", "80", "-l", "6", "-png", file.name, OUT / name], check=True
             )
 
-    def letter(self, name: str, message: email.message.Message) -> None:
-        """The HTML part as mail programs show it, wide and narrow; the resident's page that its link leads to."""
-        part = next(
-            (p for p in message.walk() if p.get_content_type() == "text/html"), None
-        ) or message.get_payload(0)
-        html = part.get_payload(decode=True).decode()
+    def letter(self, name: str, html: str) -> None:
+        """An e-mailed letter as mail programs show it, wide and narrow, and the page that its link leads to."""
         for width in WIDTHS:
             with self.context("", viewport={"width": width, "height": 900}) as context:
                 page = context.new_page()
                 page.set_content(html)
                 page.screenshot(path=OUT / f"{name}-{width}.png", full_page=True)
-        if found := re.search(r"https?://[^\s\"<>]+(/care/a/[^\s\"<>]+)", html):
+        if found := re.search(r"https?://[^/]+(/care/a/[^\s\"<>]+)", html):
             self.page(name.replace("letter", "answer"), "", found.group(1))
 
 
-def letters(var: Path) -> dict[str, email.message.Message]:
-    """The newest letter of each subject in the mailbox, as `letter-<subject>`."""
-    found = {}
-    for path in sorted((var / "mailbox").glob("*.eml")):
-        message = email.message_from_bytes(path.read_bytes())
-        subject = str(
-            email.header.make_header(email.header.decode_header(message["Subject"] or ""))
-        )
-        words = re.sub(r"\W+", "-", subject.split(":")[0].lower()).strip("-")[:40]
-        found[f"letter-{words}"] = message
-    return found
+def letters(demo: RunningDemo) -> dict[str, str]:
+    """The newest e-mailed letter of each template and language, as `letter-<template>-<language>`."""
+    os.environ |= {
+        "DJANGO_SETTINGS_MODULE": "stewardship.settings",
+        "RILLBOOK_VAR": str(demo.var),
+        "SITE_URL": demo.url,
+    }
+    import django
+
+    django.setup()
+    from stewardship.outbox.models import Message
+    from stewardship.outbox.writing import write
+
+    newest = Message.objects.filter(channel="email").order_by("due_at", "pk")
+    return {f"letter-{m.template}-{m.language}": m.html or write(m).html for m in newest}
 
 
 def main(*names: str) -> None:
@@ -175,19 +173,21 @@ def main(*names: str) -> None:
     executable = next(
         found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))
     )
-    with running_demo(PORT="8092") as demo, sync_playwright() as play:
-        browser = play.chromium.launch(executable_path=executable, args=CHROMIUM_ARGS)
-        album = Album(demo, browser)
-        for row in PAGES:
-            if row[0].startswith(wanted):
-                album.page(*row)
-        for row in PDFS:
-            if row[0].startswith(wanted):
-                album.pdf(*row)
-        for name, message in letters(demo.var).items():
-            if name.startswith(wanted):
-                album.letter(name, message)
-        browser.close()
+    with running_demo(PORT="8092") as demo:
+        by_mail = letters(demo)
+        with sync_playwright() as play:
+            browser = play.chromium.launch(executable_path=executable, args=CHROMIUM_ARGS)
+            album = Album(demo, browser)
+            for row in PAGES:
+                if row[0].startswith(wanted):
+                    album.page(*row)
+            for row in PDFS:
+                if row[0].startswith(wanted):
+                    album.pdf(*row)
+            for name, html in by_mail.items():
+                if name.startswith(wanted):
+                    album.letter(name, html)
+            browser.close()
     print(f"{len(list(OUT.glob('*.png')))} pictures in {OUT.relative_to(ROOT)}")
     for name in album.missing:
         print(f"missing: {name}")

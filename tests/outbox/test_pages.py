@@ -49,6 +49,11 @@ def test_the_list_can_be_narrowed_and_searched(coordinator):
     assert "Bram Okello" not in page(coordinator, "list", q="ines quist")
     assert "Ines Quist" not in page(coordinator, "list", message_class="notice")
     assert "No message fits" in page(coordinator, "list", status="failed")
+    Message.objects.filter(key="two").update(status="unsure")
+    shown = page(coordinator, "list", status="needs_a_person")
+    assert "Bram Okello" in shown
+    assert "Ines Quist" not in shown
+    assert "1 message did not get through and needs you." in shown
 
 
 def test_the_list_downloads_as_csv(coordinator):
