@@ -204,7 +204,10 @@ class TakeSiteForm(forms.Form):
     """A site that is in the book already."""
 
     existing = forms.ModelChoiceField(
-        Site.objects.none(), label=_("A site that is in the book"), empty_label=_("choose")
+        Site.objects.none(),
+        label=_("A site that is in the book"),
+        empty_label=_("choose"),
+        help_text=_("Sites that somebody looks after are not listed; end that agreement first."),
     )
 
     def __init__(self, *args: Any, sites: QuerySet[Site], **kwargs: Any) -> None:

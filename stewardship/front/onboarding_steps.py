@@ -22,10 +22,10 @@ from people.models import Person, Program, User
 from sites.choices import Phase, Stage
 from sites.models import Basin, Site
 from stewardship.agreements import services
-from stewardship.agreements.choices import Capacity, InstrumentKind
+from stewardship.agreements.choices import Capacity, InstrumentKind, ResponsibilityRole
 from stewardship.agreements.duties import USUAL_SCHEDULE, ScheduleLine, duties_of
 from stewardship.agreements.instruments import INSTRUMENTS
-from stewardship.agreements.models import Agreement, Party
+from stewardship.agreements.models import Agreement, Party, Responsibility
 from stewardship.agreements.standing import current_document
 from stewardship.care.choices import Trigger
 from stewardship.care.models import CareRule
@@ -178,8 +178,12 @@ def suggested_code() -> str:
 
 
 def free_sites(agreement: Agreement) -> Any:
-    """Sites in the book that could be taken into this agreement."""
-    return Site.objects.exclude(stage=Stage.RETIRED).exclude(agreements=agreement).order_by("code")
+    """Sites in the book that nobody looks after yet, so that they could be taken into this agreement."""
+    cared_for = Responsibility.objects.as_of(Program.get().today()).filter(
+        role=ResponsibilityRole.DOES
+    )
+    free = Site.objects.exclude(stage=Stage.RETIRED).exclude(agreements=agreement)
+    return free.exclude(pk__in=cared_for.values("site_id")).order_by("code")
 
 
 def take_site(*, agreement: Agreement, site: Site, by: User) -> Agreement:

@@ -93,3 +93,9 @@ class TestKeepingAScan:
         with pytest.raises(Refused, match="no PDF, PNG or JPEG"):
             sign(agreement, document, "owner", scan=b"no", scan_name="x.pdf")
         assert not Signature.objects.exists()
+
+    def test_the_document_before_anybody_signed_is_no_scan(self, folk):
+        agreement, document = offered(folk)
+        with pytest.raises(Refused, match="before anybody signed"):
+            sign(agreement, document, "owner", scan=bytes(document.content), scan_name="signed.pdf")
+        assert not Signature.objects.exists()

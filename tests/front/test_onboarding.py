@@ -260,6 +260,15 @@ class TestWhere:
         assert not agreement.sites.exists()
         assert Site.objects.filter(code="OAK-9").exists()
 
+    def test_a_site_that_somebody_looks_after_cannot_be_taken(self, coordinator):
+        taken = factory.make_built_site("OAK-8")
+        factory.make_site("OAK-9")
+        agreement = begin(coordinator)
+        response = coordinator.post(at(agreement, "where"), {"do": "take", "existing": taken.pk})
+        assert response.status_code == 200
+        assert "Sites that somebody looks after are not listed" in text_of(response)
+        assert not agreement.sites.exists()
+
 
 class TestWorks:
     def test_sizes_are_kept_in_metres_and_as_they_were_typed(self, coordinator):

@@ -194,6 +194,10 @@ def _keep_scan(
     agreement: Agreement, content: bytes, read: Scan, name: str, day: date, by: User | None
 ) -> Document:
     sha256 = hashlib.sha256(content).hexdigest()
+    if agreement.documents.filter(kind=DocumentKind.TO_SIGN, sha256=sha256).exists():
+        raise Refused(
+            _("This is the document before anybody signed; scan the page with the signature.")
+        )
     kept = agreement.documents.filter(kind=DocumentKind.SIGNED, sha256=sha256).first()
     if kept:
         return kept
