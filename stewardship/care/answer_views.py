@@ -74,7 +74,7 @@ def _answer_page(request: HttpRequest, duty: Duty, person: Person) -> HttpRespon
         "latest": latest,
         "rained_since": last_rain_of(duty) if latest and latest.kind == AnswerKind.DONE else None,
         "visits": Visit.objects.filter(duty=duty).select_related("done_by"),
-        "why": words.reason_text(duty.reason, units),
+        "why": words.why_text(duty, units),
         "sheet": sheet,
         "tasks": words.task_texts(sheet.checklist, units),
         "bring": words.and_list(words.bring_texts(sheet.checklist.bring)),

@@ -94,10 +94,24 @@ def decide(verdict: Verdict, at: Standing) -> Step:
     return Step.OPEN if recent else Step.ASK_ADD
 
 
-def due_day(*, first_rain: date, newest_rain: date, opened_on: date, within_days: int) -> date:
-    """Counted from the first storm; never sooner than two days after the newest, nor after the duty was opened."""
+def due_day(*, rains: Collection[date], opened_on: date, within_days: int) -> date:
+    """The day an after-rain duty is judged by, from the last days of its storms.
+
+    Counted from the first storm, at least two days after the duty was opened. A storm that joins by that day leaves two days
+    after it; one that comes later takes no lateness away (see `ask_day`). So however often it rains, the day moves by two
+    days at most.
+    """
     least = timedelta(days=LEAST_DAYS_AFTER_NEWEST)
-    return max(first_rain + timedelta(days=within_days), newest_rain + least, opened_on + least)
+    first_due = max(min(rains) + timedelta(days=within_days), opened_on + least)
+    in_time = [day for day in rains if day <= first_due]
+    return max(first_due, max(in_time) + least)
+
+
+def ask_day(*, due_on: date, newest_rain: date | None) -> date:
+    """The day to ask people for: the due day, but never sooner than two days after the newest storm."""
+    if newest_rain is None:
+        return due_on
+    return max(due_on, newest_rain + timedelta(days=LEAST_DAYS_AFTER_NEWEST))
 
 
 def calendar_due(*, last_look: date, every_days: int, on: date) -> bool:

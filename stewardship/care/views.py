@@ -68,7 +68,7 @@ def _duty_page(request: HttpRequest, duty: Duty, *, status: int = 200, **bound) 
         "duty": duty,
         "is_open": is_open,
         "is_late": is_open and duty.due_on < program.today(),
-        "why": words.reason_text(duty.reason, program.units),
+        "why": words.why_text(duty, program.units),
         "rains": [words.rain_text(r, program.units) for r in duty.reason.get("rains", [])],
         "tasks": words.task_texts(sheet.checklist, program.units),
         "hours": sheet.checklist.minutes / 60,

@@ -19,6 +19,7 @@ from stewardship.care.checklist import (
     Task,
 )
 from stewardship.care.choices import Item, Judgement
+from stewardship.care.models import Duty
 from stewardship.common.written import US, day_text, depth_text, hours_text, length_text
 
 
@@ -43,6 +44,17 @@ def reason_text(reason: dict[str, Any], units: str) -> str:
     if "item" in reason:
         return _finding_text(reason)
     return ""
+
+
+def why_text(duty: Duty, units: str) -> str:
+    """Why, and that it was due already where it rained again after the due day."""
+    why = reason_text(duty.reason, units)
+    if duty.ask_by == duty.due_on:
+        return why
+    return _("%(why)s; it was due %(day)s, and it has rained again since") % {
+        "why": why,
+        "day": day_text(duty.due_on),
+    }
 
 
 def rain_text(rain: dict[str, Any], units: str) -> str:

@@ -60,6 +60,14 @@ def test_the_page_shows_this_sites_checklist_reason_day_and_cautions(client, pat
         assert part in page
 
 
+def test_the_page_of_late_work_asks_for_a_day_after_the_newest_rain(client, cast, path):
+    rain(cast.site, day=date(2026, 7, 23), depth_in=0.8)
+    sweep(date(2026, 7, 24))
+    page = text(client.get(path))
+    assert "it was due Sun 19 Jul, and it has rained again since" in page
+    assert "Sat 25 Jul" in page
+
+
 def test_opening_the_link_or_each_answers_link_changes_nothing(client, path):
     before = everything()
     for query in ("", "?answer=done", "?answer=cannot", "?answer=not_mine"):

@@ -6,10 +6,10 @@ import pytest
 
 from stewardship.care import services
 from stewardship.care.choices import AnswerKind, HandOnAction, NeedsPerson
-from stewardship.care.models import HandOnStep
+from stewardship.care.models import Duty, HandOnStep
 from stewardship.outbox.writing import write
 from tests import factory
-from tests.care.book import TUESDAY, letters_to, noon, open_duty, rain, sweep
+from tests.care.book import TUESDAY, letters_to, noon, open_duty, rain, revise, statuses, sweep
 
 pytestmark = pytest.mark.usefixtures("frozen_day")
 
@@ -58,6 +58,28 @@ def test_the_agency_whose_ground_it_is_hears_on_the_sixth_day(told):
         "Nobody has looked after the basin at 110 Saltbush Street since Wed 15 Jul"
         in write(letter).text
     )
+
+
+def test_a_letter_to_the_agency_names_only_what_is_late_when_it_is_written(told):
+    Duty.objects.update(due_on=days_on(6))
+    sweep(days_on(6))
+    assert not letters_to(OFFICER)
+    sweep(days_on(7))
+    (letter,) = letters_to(OFFICER)
+    assert "it was due Tue 21 Jul" in write(letter).text
+
+
+def test_a_waiting_letter_to_the_agency_is_taken_back_when_its_duty_is_not_late_after_all(told):
+    sweep(days_on(6))
+    assert statuses(letters_to(OFFICER)) == ["queued"]
+    first = told.storms.get()
+    rain(told.site, day=days_on(5))
+    sweep(days_on(6))
+    assert statuses(letters_to(OFFICER)) == ["queued"]
+    revise(first, told.site, depth_in=0.1)
+    sweep(days_on(6))
+    (letter,) = letters_to(OFFICER)
+    assert (letter.status, letter.error) == ("suppressed", "Nothing in it is late.")
 
 
 def test_a_household_frontage_is_no_matter_of_an_agency(cast):

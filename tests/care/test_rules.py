@@ -89,13 +89,25 @@ def test_what_a_verdict_means_for_a_site(verdict, standing, step):
 
 
 def test_the_due_day_counts_from_the_first_storm_but_leaves_two_days_after_the_newest():
-    def due(newest, opened):
-        return rules.due_day(first_rain=TUE, newest_rain=newest, opened_on=opened, within_days=5)
+    def due(*later, opened=TUE):
+        rains = [TUE, *(date(2026, 7, day) for day in later)]
+        return rules.due_day(rains=rains, opened_on=opened, within_days=5)
 
-    assert due(TUE, TUE) == date(2026, 7, 19)
-    assert due(date(2026, 7, 16), TUE) == date(2026, 7, 19)
-    assert due(date(2026, 7, 18), TUE) == date(2026, 7, 20)
-    assert due(TUE, date(2026, 7, 30)) == date(2026, 8, 1)
+    assert due() == date(2026, 7, 19)
+    assert due(16) == date(2026, 7, 19)
+    assert due(18) == date(2026, 7, 20)
+    assert due(opened=date(2026, 7, 30)) == date(2026, 8, 1)
+
+
+def test_rain_that_comes_back_again_and_again_takes_no_lateness_away():
+    rains = [TUE + timedelta(days=n) for n in range(0, 60, 4)]
+    due_on = rules.due_day(rains=rains, opened_on=TUE, within_days=5)
+    assert due_on == date(
+        2026, 7, 20
+    )  # the storm of the 18th came in time, the one of the 22nd did not
+    assert rules.ask_day(due_on=due_on, newest_rain=date(2026, 7, 18)) == due_on
+    assert rules.ask_day(due_on=due_on, newest_rain=date(2026, 7, 22)) == date(2026, 7, 24)
+    assert rules.ask_day(due_on=due_on, newest_rain=None) == due_on
 
 
 def test_a_calendar_round_is_due_on_its_day_and_every_day_after():

@@ -9,7 +9,7 @@ from stewardship.care import services
 from stewardship.care.choices import DutyState, RainAsk, RainDecision, Trigger
 from stewardship.care.models import CareRule, Duty, RainQuestion
 from stewardship.care.services import weighing
-from stewardship.care.words import reason_text
+from stewardship.care.words import reason_text, why_text
 from stewardship.common.errors import Refused
 from stewardship.rain.models import SiteRain
 from tests import factory
@@ -263,6 +263,19 @@ def test_t19_three_storms_in_five_days_are_one_duty_that_names_the_period(cast):
     assert said == "3 storms from Fri 10 Jul to Tue 14 Jul: 0.62 in, 0.80 in and 0.55 in"
     # from the first storm 15 July, but never sooner than two days after the newest
     assert duty.due_on == date(2026, 7, 16)
+
+
+def test_t19_a_storm_that_joins_a_late_duty_asks_for_a_new_day_but_leaves_it_late(cast):
+    rain(cast.site, day=TUESDAY)
+    weigh()
+    later = TUESDAY + timedelta(days=9)
+    rain(cast.site, day=later, depth_in=0.8)
+    weigh(on=later)
+    duty = open_duty(cast.site)
+    assert duty.storms.count() == 2
+    assert (duty.due_on, duty.ask_by) == (date(2026, 7, 19), date(2026, 7, 25))
+    assert list(Duty.objects.late(on=later)) == [duty]
+    assert why_text(duty, "us").endswith("; it was due Sun 19 Jul, and it has rained again since")
 
 
 def test_t19_a_small_storm_does_not_join(cast):

@@ -12,6 +12,7 @@ from people.models import Person
 from sites.choices import Phase
 from sites.models import Site
 from stewardship.agreements.models import Responsibility
+from stewardship.care import rules
 from stewardship.care.choices import (
     AnswerKind,
     DutyState,
@@ -186,6 +187,12 @@ class Duty(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site.code}: {self.get_trigger_display()}, {self.due_on}"
+
+    @property
+    def ask_by(self) -> date:
+        """By when people are asked to do it: later than `due_on`, which it is judged by, where it rained again since."""
+        days = [date.fromisoformat(rain["day"]) for rain in self.reason.get("rains", [])]
+        return rules.ask_day(due_on=self.due_on, newest_rain=max(days, default=None))
 
 
 class DutyEvent(StateEvent):

@@ -78,6 +78,9 @@ def _second(duty: Duty, on: date, at: datetime) -> int:
 
 
 def _agency(duty: Duty, on: date, at: datetime) -> int:
+    """It complains, so only once the duty is late."""
+    if duty.due_on >= on:
+        return 0
     contacts = agency_contacts([_agency_pk(duty)])[_agency_pk(duty)]
     told = bool(remind(duty=duty, round=AGENCY, at=at, people=contacts))
     if not told and duty.needs_person_since is None:

@@ -181,7 +181,7 @@ def agency_contacts(agency_pks: Iterable[int]) -> dict[int, list[Person]]:
 
 
 def renew_waiting(duty: Duty) -> None:
-    """After a duty has changed: letters of it that wait are written anew, or taken back when nothing in them is open.
+    """After a duty has changed: letters of it that wait are written anew, or taken back when nothing in them is owed.
 
     Called inside the transaction that changed the duty. A letter that is going out or is written already stays as it is.
     """
@@ -205,12 +205,21 @@ def renew_waiting(duty: Duty) -> None:
         standing = [
             Telling(row.duty, row.person)
             for row in rows
-            if row.duty.state == "open" and (row.duty.site_id, row.person_id) not in gone
+            if row.duty.state == "open"
+            and (row.duty.site_id, row.person_id) not in gone
+            and not _complains_early(row, program)
         ]
         if standing:
             _rewrite(message, standing, program=program)
         else:
-            suppress_message(message=message, why=_("Nothing in it is open any more."))
+            is_open = any(row.duty.state == "open" for row in rows if row.round == AGENCY)
+            why = _("Nothing in it is late.") if is_open else _("Nothing in it is open any more.")
+            suppress_message(message=message, why=why)
+
+
+def _complains_early(row: Reminder, program: Program) -> bool:
+    """Whether a letter to an agency complains of a duty whose day, as it is known now, had not passed when it was made."""
+    return row.round == AGENCY and row.duty.due_on >= row.made_at.astimezone(program.tz).date()
 
 
 def tellable(duties: QuerySet[Duty]) -> QuerySet[Duty]:

@@ -246,9 +246,7 @@ def _restate(duty: Duty, why: Any = "") -> None:
     reason = {"rains": [_told(rain, zone) for rain in rains]}
     days = [last_day_of(rain.storm, zone) for rain in rains]
     within = duty.rule.due_within_days if duty.rule else rules.LEAST_DAYS_AFTER_NEWEST
-    due_on = rules.due_day(
-        first_rain=min(days), newest_rain=max(days), opened_on=duty.opened_on, within_days=within
-    )
+    due_on = rules.due_day(rains=days, opened_on=duty.opened_on, within_days=within)
     if reason == duty.reason and due_on == duty.due_on:
         return
     duty.reason, duty.due_on = reason, due_on

@@ -101,8 +101,7 @@ class Ledger:
         ended = [last_day(one.storm.end_s, self.days.tz) for one in rains]
         duty.reason = {"rains": [self._told(one) for one in rains]}
         duty.due_on = rules.due_day(
-            first_rain=min(ended),
-            newest_rain=max(ended),
+            rains=ended,
             opened_on=duty.opened_on,
             within_days=(duty.rule or rule).due_within_days,
         )
