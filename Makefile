@@ -40,6 +40,21 @@ bench: for-tests  ## measure speed and memory
 screenshots: for-tests  ## pictures of pages, letters and PDFs of a fresh demo, into .screenshots/
 	$(BIN)/python -m tests.screenshots
 
+.PHONY: readme-picture
+readme-picture: for-tests  ## take the README's picture anew
+	$(BIN)/python -m tests.screenshots today
+	mkdir -p .readme
+	$(BIN)/python -c 'from PIL import Image; Image.open(".screenshots/today-1280-light.png").crop((0, 0, 1280, 1100)).convert("P", palette=Image.Palette.ADAPTIVE).save(".readme/today.png", optimize=True)'
+
+.PHONY: setup
+setup: for-run  ## make an installation ready to serve, and again after each update
+	$(BIN)/python manage.py migrate --no-input
+	$(BIN)/python manage.py collectstatic --no-input
+
+.PHONY: messages
+messages: for-tests  ## collect what is to be translated
+	$(BIN)/python manage.py makemessages -l es --no-location --no-obsolete -i .venv
+
 .PHONY: fresh
 fresh:  ## try `make demo` and `make test` in a bare Debian (root only)
 	.ci/fresh
