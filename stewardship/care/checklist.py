@@ -65,6 +65,10 @@ class Caution(StrEnum):
     SHARPS = "sharps"
     LIFTING = "lifting"
     THORNS = "thorns"
+    DIGGING = "digging"
+    PESTICIDE = "pesticide"
+    NESTING = "nesting"
+    SIGHT = "sight"
     SILT = "silt"
     LOCAL = "local"
 
@@ -250,6 +254,13 @@ def _complete(site: SiteFacts, tasks: list[Task]) -> Checklist:
         cautions.append(Caution.LIFTING)
     if any(basin.plants for basin in site.basins):
         cautions.append(Caution.THORNS)
+    # What a visit found may be anything: its words decide what hands go to, so it carries all of them.
+    if doing & {Do.TRAP, Do.FOUND}:
+        cautions.append(Caution.DIGGING)
+    if doing & {Do.PLANTS, Do.WEEDS, Do.FOUND}:
+        cautions += [Caution.PESTICIDE, Caution.NESTING]
+    if doing & {Do.WEEDS, Do.EDGE, Do.FOUND}:
+        cautions.append(Caution.SIGHT)
     if Do.TRAP_CREW in doing:
         cautions.append(Caution.SILT)
     cautions.append(Caution.LOCAL)

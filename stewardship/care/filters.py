@@ -1,5 +1,8 @@
+from typing import Any
+
 import django_filters
 from django.db.models import QuerySet, TextChoices
+from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from sites.filters import site_words
@@ -31,6 +34,12 @@ class DutyFilter(django_filters.FilterSet):
     class Meta:
         model = Duty
         fields = ["q", "state", "trigger", "list"]
+
+    def __init__(self, data: QueryDict | None = None, *args: Any, **kwargs: Any) -> None:
+        """Open duties, unless a state, or all of them, is asked for."""
+        asked = data.copy() if data else QueryDict(mutable=True)
+        asked.setdefault("state", DutyState.OPEN)
+        super().__init__(asked, *args, **kwargs)
 
     def search(self, queryset: QuerySet[Duty], name: str, value: str) -> QuerySet[Duty]:
         return queryset.filter(site__in=site_words(Site.objects.all(), value.split()))

@@ -6,6 +6,7 @@ from typing import Any
 
 from django import forms
 from django.db.models import Q
+from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Agency, Person
@@ -51,6 +52,11 @@ def _note(label: Any, **kwargs: Any) -> forms.CharField:
     )
 
 
+def _minutes_errors(most: int) -> dict[str, Any]:
+    said = format_lazy(_("Minutes are a whole number from 1 to {most}."), most=most)
+    return {"min_value": said, "max_value": said, "invalid": said}
+
+
 class DoneForm(forms.Form):
     kind = AnswerKind.DONE
     happened_on = DayField(label=_("When?"))
@@ -59,6 +65,7 @@ class DoneForm(forms.Form):
         required=False,
         min_value=1,
         max_value=MOST_MINUTES,
+        error_messages=_minutes_errors(MOST_MINUTES),
     )
     note = _note(
         _("Anything we should know?"), help_text=_("Such as: the trap was full; water still stood.")
@@ -151,6 +158,7 @@ class VisitForm(forms.Form):
         required=False,
         min_value=1,
         max_value=MOST_MINUTES * 10,
+        error_messages=_minutes_errors(MOST_MINUTES * 10),
     )
     duty = DutyChoiceField(
         label=_("It was about"),
@@ -164,7 +172,7 @@ class VisitForm(forms.Form):
     def __init__(
         self, *args: Any, site: Site, basins: list[Basin], on: date, units: str, **kwargs: Any
     ) -> None:
-        initial = {"happened_on": on, "entry_key": uuid.uuid4(), "evidence": Evidence.INSPECTED}
+        initial = {"happened_on": on, "entry_key": uuid.uuid4(), "evidence": Evidence.REPORTED}
         super().__init__(*args, initial=initial | kwargs.pop("initial", {}), **kwargs)
         self.basins, self.on = basins, on
         self.traps: list[tuple[Basin, SedimentTrap]] = [

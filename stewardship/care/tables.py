@@ -3,7 +3,7 @@ from datetime import date
 import django_tables2 as tables
 from django.utils.translation import gettext_lazy as _
 
-from stewardship.care.choices import AnswerKind
+from stewardship.care.choices import AnswerKind, DutyState
 from stewardship.care.models import Duty
 from stewardship.care.words import reason_text
 from stewardship.common.templatetags.ui import day, state
@@ -68,7 +68,7 @@ class DutyTable(tables.Table):
 
     def render_told(self, record: Duty) -> str:
         if record.told_status is None:
-            return _("not yet")
+            return _("not yet") if record.state == DutyState.OPEN else "–"
         return state(record.told_status, Status(record.told_status).label)
 
     def value_told(self, record: Duty) -> str:
@@ -78,7 +78,8 @@ class DutyTable(tables.Table):
         return AnswerKind(record.answer_kind).label if record.answer_kind else _("none")
 
     def render_list(self, record: Duty) -> str:
-        return record.get_needs_person_why_display() or "–"
+        return self.value_list(record) or "–"
 
     def value_list(self, record: Duty) -> str:
-        return record.get_needs_person_why_display()
+        # A closed duty keeps why it was on the list; nobody has to act on it any more.
+        return record.get_needs_person_why_display() if record.state == DutyState.OPEN else ""

@@ -166,7 +166,7 @@ def visit_new(request: HttpRequest, code: str) -> HttpResponse:
 
 @role_required("coordinator", "reviewer")
 def visit(request: HttpRequest, pk: int) -> HttpResponse:
-    """What a visit found. A reviewer sees those at own sites, without names and notes of private people."""
+    """What a visit found. A reviewer sees those at own sites, without who did it and without its note; the remarks on findings are for the agency."""
     visits = Visit.objects.select_related("site", "duty", "done_by", "done_by_agency", "entered_by")
     sees_all = request.user.is_coordinator
     if not sees_all:

@@ -239,6 +239,12 @@ def caution_texts(cautions: Iterable[Caution]) -> list[str]:
         ),
         Caution.LIFTING: _("Fill buckets to the half only, and lift with your legs."),
         Caution.THORNS: _("Thorns: long sleeves and eye cover."),
+        Caution.DIGGING: _(
+            "Have underground lines marked before you dig deeper than scraping silt."
+        ),
+        Caution.PESTICIDE: _("No pesticides without a licence and permission."),
+        Caution.NESTING: _("Look for nests before you cut; leave nesting birds alone."),
+        Caution.SIGHT: _("Keep the view at corners and driveways and the walkway clear."),
         Caution.SILT: _("Do not dig here: the street above is a hot spot."),
         Caution.LOCAL: _("Where local rules or a licensed trade say otherwise, they decide."),
     }

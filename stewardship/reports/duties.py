@@ -77,7 +77,8 @@ def duty_figures(period: Period, duties: list[Duty]) -> list[Figure]:
             duty.site.code,
             _("opened %(opened)s, met %(met)s")
             % {"opened": written(duty.opened_on), "met": written(duty.closed_on)},
-            (duty.closed_on - duty.opened_on).days,
+            # The visit may lie before the day the duty opened: readings came later. Then it took no day.
+            max(0, (duty.closed_on - duty.opened_on).days),
         )
         for duty in duties
         if fate(duty, as_of=period.as_of) in ("met", "met_late")

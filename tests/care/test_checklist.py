@@ -129,6 +129,21 @@ def test_lifting_and_thorns_are_cautioned_where_there_is_silt_to_lift_or_a_plant
     assert Caution.LIFTING in cautions and Caution.THORNS in cautions
 
 
+def test_digging_sprays_nests_and_sight_lines_are_cautioned_where_the_work_touches_them():
+    # Marking before digging, licensed sprays, nests, sight triangles: common practice, no source; local code decides.
+    def said(checklist):
+        return " ".join(words.caution_texts(checklist.cautions))
+
+    calendar = said(by_calendar(SiteFacts((FULL,))))
+    for needed in ("underground lines marked", "No pesticides", "nests", "corners and driveways"):
+        assert needed in calendar
+        assert needed in said(after_finding(SiteFacts((FULL,)), item="plants"))
+    brushed = after_rain(SiteFacts((FULL,)), {"A": Water(greatest_depth_m=0.18)})
+    assert "nests" in said(brushed) and "No pesticides" in said(brushed)
+    litter_only = said(after_rain(SiteFacts((BARE,)), {}))
+    assert "pesticides" not in litter_only and "underground" not in litter_only
+
+
 def test_a_calendar_look_asks_for_weeds_and_the_sidewalk_edge():
     assert {Do.WEEDS, Do.EDGE} <= set(does(by_calendar(SiteFacts((FULL,)))))
 

@@ -58,6 +58,22 @@ def test_the_list_finds_late_ones_those_that_need_a_person_and_those_nobody_owes
     assert found("trigger=after_rain&state=open") == [late, duty]
 
 
+def test_the_list_begins_with_open_ones_and_asks_nothing_of_a_person_about_closed_ones(
+    cast, coordinator, duty
+):
+    services.record_answer(duty=duty, person=cast.owner, kind=AnswerKind.CANNOT, at=noon())
+    services.record_visit(site=cast.site, happened_on=factory.TODAY)
+    other = factory.make_duty(cast.other_site)
+
+    def rows(query):
+        answer = coordinator.get(f"/care/duties/{query}")
+        return {row.record.pk: row.get_cell("list") for row in answer.context["table"].rows}
+
+    assert set(rows("")) == set(rows("?page=1")) == {other.pk}
+    assert set(rows("?state=")) == {duty.pk, other.pk}
+    assert rows("?state=met") == {duty.pk: "–"}
+
+
 def test_the_list_can_be_taken_along_as_csv(coordinator, duty):
     answer = coordinator.get("/care/duties/?_export=csv")
     rows = list(csv.reader(io.StringIO(answer.getvalue().decode("utf-8-sig"))))
@@ -203,3 +219,20 @@ def test_duties_are_the_coordinators_own(client_of, duty, role):
     for path in ("/care/duties/", f"/care/duties/{duty.pk}/", "/care/contacts/", "/care/rain/"):
         assert browser.get(path).status_code == 404
     assert browser.post(f"/care/duties/{duty.pk}/remind/").status_code == 404
+
+
+def test_enter_in_the_note_of_a_rain_question_leaves_everything_as_it_is(cast, coordinator):
+    rain(cast.site, day=factory.TODAY - timedelta(days=9), depth_in=0.6)
+    sweep()
+    said = page(coordinator, "/care/rain/")
+    assert said.index('value="leave"') < said.index('value="act"')
+
+
+def test_a_visit_form_begins_with_reported_and_says_its_range_of_minutes(cast, coordinator):
+    path = f"/care/visits/new/{cast.site.code}/"
+    said = page(coordinator, path)
+    assert '<option value="reported" selected>' in said
+    assert "The agency reads the remarks" in said
+    answer = coordinator.post(path, {"minutes": "0"})
+    assert answer.status_code == 422
+    assert "Minutes are a whole number from 1 to 6000." in answer.content.decode()

@@ -253,3 +253,15 @@ def test_more_sites_duties_and_visits_ask_no_more_queries(book, cast):
     with CaptureQueriesContext(connection) as many:
         gather(period=YEAR)
     assert len(many) == len(few)
+
+
+def test_work_done_before_the_readings_came_took_no_day_rather_than_less_than_none(cast):
+    factory.make_duty(
+        cast.site,
+        opened_on=date(2025, 7, 3),
+        due_on=date(2025, 7, 8),
+        state="met",
+        closed_on=date(2025, 7, 2),
+    )
+    figures = gather(period=YEAR, known_for_days=120)
+    assert figures.figure("days_to_met").value == 0
