@@ -66,11 +66,17 @@ def _answer_page(request: HttpRequest, duty: Duty, person: Person) -> HttpRespon
             return redirect(request.path)
     sheet = sheet_of(duty)
     latest = Answer.objects.filter(duty=duty, person=person).select_related("visit").last()
+    said = latest.kind if latest else None
+    # Who said that it is not theirs is asked for nothing more; an answer that a letter's link names may still be given.
+    is_left = said == AnswerKind.NOT_MINE and chosen not in forms
     context = {
         "duty": duty,
         "person": person,
         "is_open": duty.state == DutyState.OPEN,
         "is_met": duty.state == DutyState.MET,
+        "is_asked": duty.state == DutyState.OPEN and said in (None, AnswerKind.DONE),
+        "is_left": is_left,
+        "takes_answers": not is_left and duty.state in (DutyState.OPEN, DutyState.MET),
         "latest": latest,
         "rained_since": last_rain_of(duty) if latest and latest.kind == AnswerKind.DONE else None,
         "visits": Visit.objects.filter(duty=duty).select_related("done_by"),

@@ -1,5 +1,6 @@
 """The coordinator's pages of duties, visits, verify-contact jobs and rain to decide. A reviewer sees proof of own sites."""
 
+from collections import defaultdict
 from typing import Any
 
 from django.contrib import messages
@@ -12,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from sites.models import Site
+from stewardship.agreements.models import Agreement, Responsibility
 from stewardship.care import services, words
 from stewardship.care.choices import DutyState
 from stewardship.care.filters import DutyFilter
@@ -166,7 +168,10 @@ def visit_new(request: HttpRequest, code: str) -> HttpResponse:
 
 @role_required("coordinator", "reviewer")
 def visit(request: HttpRequest, pk: int) -> HttpResponse:
-    """What a visit found. A reviewer sees those at own sites, without who did it and without its note; the remarks on findings are for the agency."""
+    """What a visit found. A reviewer sees those at own sites, without who did it and without its note.
+
+    The remarks on findings are for the agency; the form says so.
+    """
     visits = Visit.objects.select_related("site", "duty", "done_by", "done_by_agency", "entered_by")
     sees_all = request.user.is_coordinator
     if not sees_all:
@@ -190,8 +195,21 @@ def checks(request: HttpRequest) -> HttpResponse:
 def _checks_page(request: HttpRequest, *, bound: dict | None = None, status: int = 200):
     bound = bound or {}
     open_checks = ContactCheck.objects.open().select_related("person", "site")
+    held = (
+        Responsibility.objects.as_of(request.program.today())
+        .filter(person__in=open_checks.values("person"), site__in=open_checks.values("site"))
+        .select_related("agreement")
+        .order_by("agreement_id")
+    )
+    under: dict[tuple[int, int], dict[int, Agreement]] = defaultdict(dict)
+    for one in held:
+        under[one.person_id, one.site_id][one.agreement_id] = one.agreement
     jobs = [
-        {"check": check, "form": bound.get(check.pk) or CloseCheckForm(prefix=f"c{check.pk}")}
+        {
+            "check": check,
+            "form": bound.get(check.pk) or CloseCheckForm(prefix=f"c{check.pk}"),
+            "agreements": list(under[check.person_id, check.site_id].values()),
+        }
         for check in open_checks.prefetch_related("person__contact_points")
     ]
     closed = ContactCheck.objects.exclude(closed_at=None).select_related("person", "closed_by")

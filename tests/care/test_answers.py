@@ -325,3 +325,21 @@ def test_the_number_of_queries_is_the_same_for_many_basins_and_storms(
         path = links.path_for(duty=open_duty(site), person_pk=person.pk)
         with django_assert_num_queries(10):
             client.get(path)
+
+
+def test_whoever_said_it_is_not_theirs_is_thanked_and_asked_for_nothing(client, cast, path):
+    page = text(client.post(path, {"answer": "not_mine"}, follow=True))
+    main = page[page.index("<main") : page.index("</main")]
+    assert "Thank you, Ines." in main and "Pressed by mistake? Call us: 505-555-0100" in main
+    for gone in ("Please look after it", "What to do", "Sun 19 Jul", "<form"):
+        assert gone not in main
+    # a letter's own link still takes another answer
+    assert "It is done" in text(client.get(path + "?answer=done"))
+
+
+def test_whoever_cannot_finds_the_list_folded(client, path):
+    page = text(client.post(path, {"answer": "cannot"}, follow=True))
+    assert "Please look after it" not in page
+    folded = page[page.index("<details><summary>What to do") :]
+    assert "Sun 19 Jul" in folded and "Take care" in folded
+    assert "It is done" in page

@@ -145,3 +145,15 @@ def test_a_settled_job_does_not_come_back_for_the_same_duty(cast):
     services.close_contact_check(check=check, outcome="Has no telephone; told at the door")
     sweep()
     assert not ContactCheck.objects.open().exists()
+
+
+def test_a_job_of_somebody_gone_leads_to_the_agreement_where_it_ends(cast, coordinator):
+    held = cast.site.responsibilities.get(person=cast.owner)
+    services.open_contact_check(person=cast.owner, site=cast.site, reason=CheckReason.NOT_MINE)
+    page = coordinator.get("/care/contacts/").content.decode()
+    assert f'href="/agreements/{held.agreement_id}/"' in page
+    held.ends_on = factory.TODAY
+    held.save()
+    page = coordinator.get("/care/contacts/").content.decode()
+    assert f'href="/agreements/{held.agreement_id}/"' not in page
+    assert "They are not responsible here any more" in page
