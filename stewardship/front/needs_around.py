@@ -16,6 +16,7 @@ from stewardship.care.choices import RainAsk
 from stewardship.care.models import RainQuestion
 from stewardship.common.written import day_text, moment_text
 from stewardship.front.need import Need, local_day
+from stewardship.front.storms import storm_days
 from stewardship.outbox.choices import Status
 from stewardship.outbox.models import Message
 from stewardship.rain.choices import GaugeKind
@@ -143,7 +144,7 @@ def rain_questions(program: Program) -> list[Need]:
         needs.append(
             Need(
                 storm.start_at.astimezone(program.tz).date(),
-                _("Storm of %s") % day_text(storm.start_at.astimezone(program.tz).date()),
+                _("Storm of %s") % storm_days(storm, program=program),
                 url,
                 ", ".join(
                     say(asks.count(ask)) % asks.count(ask)

@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, Exists, OuterRef, Q
+from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
 from django.utils import timezone
 from django.utils.formats import time_format
 from django.utils.translation import gettext as _
@@ -14,10 +14,11 @@ from people.models import Program
 from stewardship.care.choices import AnswerKind, DutyState
 from stewardship.care.models import Answer, Duty, Reminder
 from stewardship.common.charts import hyetograph
-from stewardship.common.written import depth_text, moment_text
-from stewardship.outbox.choices import Status
+from stewardship.common.written import day_text, depth_text, moment_text
+from stewardship.outbox.choices import WAITING, Channel, Status
 from stewardship.rain.choices import ReadingKind, Sureness
 from stewardship.rain.models import GaugeStorm, Reading, SiteRain, Storm, StormRevision, instant
+from stewardship.rain.times import last_day, local_day
 
 #: Fewer bars than this say nothing that the number beside them does not.
 FEWEST_BARS = 3
@@ -27,7 +28,11 @@ MOST_BARS = 288
 
 @dataclass(frozen=True)
 class StormInShort:
-    """The few numbers of a storm. Depths in µm; None: no site's rain is known."""
+    """The few numbers of a storm. Depths in µm; None: no site's rain is known.
+
+    `told` and `answered` count what happened since the storm began; `told_before` the duties that it joined, of which people
+    were told for an earlier storm only.
+    """
 
     storm: Storm
     least_um: int | None
@@ -37,6 +42,7 @@ class StormInShort:
     duties: int
     met: int
     told: int
+    told_before: int
     answered: int
 
     @property
@@ -49,21 +55,49 @@ class StormInShort:
         return f"{moment_text(start)} – {moment_text(end)}"
 
 
+def storm_days(storm: Storm, *, program: Program) -> str:
+    """The day of a storm, or its two, in the words of the letters."""
+    first = day_text(local_day(storm.start_s, program.tz))
+    last = day_text(last_day(storm.end_s, program.tz))
+    if first == last:
+        return str(last)
+    return _("%(first)s to %(last)s") % {"first": first, "last": last}
+
+
+def _duties(storm: Storm) -> QuerySet[Duty]:
+    """The storm's duties with what came of them.
+
+    told_at  when a letter last left since the storm began;  told_before  when one last left before it
+    waits_until, waits_as  when the newest letter that has not left may go, and its channel
+    last_status  of the newest letter;  answer_kind  of the newest answer since the storm began;  answer_before  before it
+    """
+    start = storm.start_at
+    letters = Reminder.objects.filter(duty=OuterRef("pk")).order_by("-made_at", "-pk")
+    sent = letters.filter(message__status=Status.SENT).order_by("-message__sent_at")
+    waiting = letters.filter(message__status__in=[*WAITING, Status.SENDING])
+    answers = Answer.objects.filter(duty=OuterRef("pk")).order_by("-at", "-pk")
+    return Duty.objects.filter(storms=storm).annotate(
+        told_at=Subquery(sent.filter(message__sent_at__gte=start).values("message__sent_at")[:1]),
+        told_before=Subquery(
+            sent.filter(message__sent_at__lt=start).values("message__sent_at")[:1]
+        ),
+        waits_until=Subquery(waiting.values("message__due_at")[:1]),
+        waits_as=Subquery(waiting.values("message__channel")[:1]),
+        last_status=Subquery(letters.values("message__status")[:1]),
+        answer_kind=Subquery(answers.filter(at__gte=start).values("kind")[:1]),
+        answer_before=Subquery(answers.filter(at__lt=start).values("kind")[:1]),
+    )
+
+
 def storm_in_short(storm: Storm) -> StormInShort:
     depths = list(storm.site_rains.values_list("depth_um", flat=True))
     known = [depth for depth in depths if depth is not None]
-    told = Reminder.objects.filter(duty=OuterRef("pk"), message__status=Status.SENT)
-    counts = (
-        Duty.objects.filter(storms=storm)
-        .annotate(
-            was_told=Exists(told), was_answered=Exists(Answer.objects.filter(duty=OuterRef("pk")))
-        )
-        .aggregate(
-            duties=Count("pk"),
-            met=Count("pk", filter=Q(state=DutyState.MET)),
-            told=Count("pk", filter=Q(was_told=True)),
-            answered=Count("pk", filter=Q(was_answered=True)),
-        )
+    counts = _duties(storm).aggregate(
+        duties=Count("pk"),
+        met=Count("pk", filter=Q(state=DutyState.MET)),
+        told=Count("pk", filter=Q(told_at__isnull=False)),
+        told_before=Count("pk", filter=Q(told_at__isnull=True, told_before__isnull=False)),
+        answered=Count("pk", filter=Q(answer_kind__isnull=False)),
     )
     return StormInShort(
         storm=storm,
@@ -198,10 +232,36 @@ class SiteNeed:
         return NEED_MARKS[self.need]
 
     @property
-    def answer_words(self) -> str:
-        if self.duty is None or not self.duty.answer_kind:
+    def told_words(self) -> str:
+        """When a letter left; else what holds it up; else when they were told of an earlier storm."""
+        duty = self.duty
+        if duty is None:
             return ""
-        return str(AnswerKind(self.duty.answer_kind).label)
+        if duty.told_at:
+            return str(moment_text(duty.told_at))
+        if duty.waits_until:
+            return self._waiting_words
+        if duty.told_before:
+            return _("earlier storm: %s") % moment_text(duty.told_before)
+        return str(Status(duty.last_status).label) if duty.last_status else ""
+
+    @property
+    def _waiting_words(self) -> str:
+        if self.duty.waits_as == Channel.LETTER:
+            return _("letter waits to be posted")
+        if self.duty.waits_until <= timezone.now():
+            return _("about to go out")
+        return _("goes out %s") % moment_text(self.duty.waits_until)
+
+    @property
+    def answer_words(self) -> str:
+        if self.duty is None:
+            return ""
+        if self.duty.answer_kind:
+            return str(AnswerKind(self.duty.answer_kind).label)
+        if self.duty.answer_before:
+            return _("earlier storm: %s") % AnswerKind(self.duty.answer_before).label
+        return ""
 
 
 #: How a site stands after a storm, those that need somebody first.
@@ -209,6 +269,7 @@ NEEDS = {
     "nobody": gettext_lazy("due, nobody owes it"),
     "listed": gettext_lazy("needs you"),
     "not_told": gettext_lazy("due, not told yet"),
+    "earlier": gettext_lazy("told of an earlier storm"),
     "silent": gettext_lazy("told, no answer yet"),
     "answered": gettext_lazy("answered, still open"),
     "unknown": gettext_lazy("rain not known"),
@@ -221,6 +282,7 @@ NEED_MARKS = {
     "nobody": "act",
     "listed": "act",
     "not_told": "queued",
+    "earlier": "open",
     "silent": "open",
     "answered": "watch",
     "unknown": "unknown",
@@ -234,9 +296,8 @@ def sites_by_need(storm: Storm) -> list[SiteNeed]:
     """Every site of the storm, those that need somebody first, then by depth."""
     duties = {
         duty.site_id: duty
-        for duty in Duty.objects.filter(storms=storm)
+        for duty in _duties(storm)
         .select_related("owed_by__person", "owed_by__agency")
-        .with_latest()
         .order_by("pk")
     }
     rows = [
@@ -264,4 +325,6 @@ def _need(rain: SiteRain, duty: Duty | None) -> str:
         return "listed"
     if duty.answer_kind:
         return "answered"
-    return "silent" if duty.told_status == Status.SENT else "not_told"
+    if duty.told_at:
+        return "silent"
+    return "earlier" if duty.told_before and not duty.waits_until else "not_told"

@@ -17,7 +17,13 @@ from stewardship.common.errors import Refused
 from stewardship.front.forms import AsOfForm, BuiltForm
 from stewardship.front.needs import what_needs_me
 from stewardship.front.site_page import LIMIT_DRAIN_H, USUAL_DRAIN_H, little_map, site_page
-from stewardship.front.storms import gauge_records, revisions, sites_by_need, storm_in_short
+from stewardship.front.storms import (
+    gauge_records,
+    revisions,
+    sites_by_need,
+    storm_days,
+    storm_in_short,
+)
 from stewardship.rain.models import Storm
 
 
@@ -129,6 +135,7 @@ def storm(request: HttpRequest, pk: int) -> HttpResponse:
         "front/storm.html",
         {
             "storm": found,
+            "heading": _("Storm of %s") % storm_days(found, program=request.program),
             "short": storm_in_short(found),
             "records": gauge_records(found, program=request.program),
             "rows": sites_by_need(found),

@@ -80,6 +80,72 @@ def test_a_letter_that_failed_is_not_told(cast, coordinator, storm):
     assert response.context["short"].told == 0
 
 
+def test_only_what_happened_since_the_storm_began_counts_as_told_and_answered(
+    cast, coordinator, storm
+):
+    factory.make_site_rain(storm, cast.site)
+    duty = factory.make_duty(cast.site, opened_on=date(2026, 7, 10), storms=[storm])
+    before = START - timedelta(days=2)
+    Reminder.objects.create(
+        duty=duty,
+        person=cast.owner,
+        message=make_message(status="sent", sent_at=before),
+        made_at=before,
+    )
+    Answer.objects.create(
+        duty=duty, person=cast.owner, kind="cannot", about_on=date(2026, 7, 12), at=before
+    )
+    response = page(coordinator, storm)
+    short, (row,) = response.context["short"], response.context["rows"]
+    assert (short.told, short.told_before, short.answered) == (0, 1, 0)
+    assert row.words == "told of an earlier storm"
+    html = response.content.decode()
+    assert "earlier storm: Sun 12 Jul, 4 p.m." in html
+    assert "earlier storm: Can’t this time" in html
+
+    after = START + timedelta(hours=20)
+    Reminder.objects.create(
+        duty=duty,
+        person=cast.owner,
+        round=2,
+        message=make_message("m2", status="sent", sent_at=after),
+        made_at=START + timedelta(hours=1),
+    )
+    response = page(coordinator, storm)
+    short, (row,) = response.context["short"], response.context["rows"]
+    assert (short.told, short.told_before) == (1, 0)
+    assert row.duty.told_at == after  # when it left, not when it was queued
+
+
+@pytest.mark.parametrize(
+    ("letter", "words"),
+    [
+        ({"channel": "letter", "to_address": "12 Elm Street"}, "letter waits to be posted"),
+        ({"due_at": factory.at(factory.TODAY + timedelta(days=1), "09:00")}, "goes out "),
+        ({}, "about to go out"),
+        ({"status": "failed", "error": "no"}, "Failed"),
+    ],
+)
+def test_a_message_that_has_not_left_says_what_it_waits_for(
+    cast, coordinator, storm, letter, words
+):
+    factory.make_site_rain(storm, cast.site)
+    duty = factory.make_duty(cast.site, storms=[storm])
+    Reminder.objects.create(duty=duty, person=cast.owner, message=make_message(**letter))
+    response = page(coordinator, storm)
+    (row,) = response.context["rows"]
+    assert row.words == "due, not told yet"
+    assert row.told_words.startswith(words)
+    assert response.context["short"].told == 0
+
+
+def test_the_heading_names_the_days_as_the_letters_do(cast, coordinator):
+    daily = factory.make_storm(factory.at(date(2026, 7, 12), "07:00"), hours=24)
+    assert page(coordinator, daily).context["heading"] == "Storm of Sun 12 Jul to Mon 13 Jul"
+    midnight = factory.make_storm(factory.at(date(2026, 7, 10), "22:00"), hours=2)
+    assert page(coordinator, midnight).context["heading"] == "Storm of Fri 10 Jul"
+
+
 def test_unknown_rain_is_a_dash_and_the_word_never_a_zero(cast, coordinator, storm):
     rain = factory.make_site_rain(storm, cast.site, depth_in=None)
     rain.left_out = [{"gauge": "G1", "why": "one reading is missing"}]
