@@ -1,7 +1,7 @@
 """Readings in blocks: columns of many thousand rows on their way from a file into the database, and what is wrong with a row."""
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from itertools import islice
 from typing import NamedTuple
@@ -9,13 +9,22 @@ from typing import NamedTuple
 import numpy as np
 from django.utils.translation import gettext as _
 
-from stewardship.common.written import hours_text, moment_text
+from stewardship.common.errors import Refused
+from stewardship.common.written import day_text, hours_text, moment_text
 from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
-from stewardship.rain.amounts import TYPED_LENGTH, Amount, read_amount
+from stewardship.rain.amounts import TYPED_LENGTH, read_amount
 from stewardship.rain.choices import ReadingKind, Stamps
 from stewardship.rain.csvfile import Row
 from stewardship.rain.layout import WHOLE_DAY, Layout, same_value
-from stewardship.rain.stamps import EPOCH_DAY, NO_OFFSET, StampReader
+from stewardship.rain.stamps import (
+    EPOCH_DAY,
+    NO_CLOCK,
+    NO_OFFSET,
+    StampReader,
+    day_number,
+    order_matters,
+    parts,
+)
 from stewardship.rain.times import (
     DAILY_SLACK_S,
     DAY_S,
@@ -36,6 +45,9 @@ NO_DEPTH = -1  # stands for a depth that is not known
 #: Guide to Hydrological Practices, WMO-No. 168, 5th edition 1994; from memory. What lies above it is a slip of unit or decimal.
 GREATEST_MM, GREATEST_POWER = 422.0, 0.475
 KEPT_AMOUNTS = 50_000
+
+#: kind (place in KINDS), depth in µm or NO_DEPTH, number as given, what is wrong with it
+_Told = tuple[int, int, str, str]
 
 
 class NewReading(NamedTuple):
@@ -67,14 +79,16 @@ class Block:
 
     def keep(self, places: IntArray) -> "Block":
         """The rows at some places, without what was wrong with others."""
+        if places.size == len(self):
+            return replace(self, why={}, skipped=0)
         return Block(
             self.line[places],
             self.start_s[places],
             self.end_s[places],
             self.kind[places],
             self.depth_um[places],
-            [self.typed[n] for n in places],
-            [self.text[n] for n in places],
+            [self.typed[n] for n in places.tolist()],
+            Picked(self.text, places),
             {},
         )
 
@@ -106,6 +120,20 @@ def blocks_of_readings(rows: Iterable[NewReading | tuple], size: int) -> Iterato
         first += len(block)
 
 
+class Picked(Sequence[str]):
+    """Some of a sequence's texts, in another order; looked up only where somebody asks."""
+
+    def __init__(self, texts: Sequence[str], places: IntArray) -> None:
+        self.texts = texts
+        self.places = places
+
+    def __len__(self) -> int:
+        return self.places.size
+
+    def __getitem__(self, place):
+        return self.texts[int(self.places[place])]
+
+
 class BlockReader:
     """Turns rows of a file, block by block from the top, into readings."""
 
@@ -113,66 +141,67 @@ class BlockReader:
         self.layout = layout
         self.daily_hour = daily_hour
         self.stamps = StampReader(layout.zone, day_first=layout.day_first)
-        self.amounts: dict[str, Amount] = {}
+        self.amounts: dict[str, _Told] = {}
         self.mornings: dict[int, int] = {}
 
     def read(self, rows: list[Row]) -> Block:
-        layout, why = self.layout, {}
-        skipped = 0
-        kept: list[Row] = []
-        for row in rows:
-            _line, cells, wrong = row
-            if not wrong and len(cells) < layout.width:
-                wrong = _("The row has fewer columns than the heading.")
-            elif (
-                not wrong
-                and layout.where
-                and not same_value(cells[layout.where[0]], layout.where[1])
-            ):
-                skipped += 1
-                continue
-            if wrong:
-                why[len(kept)] = wrong
-            kept.append(row)
-        if len(layout.time_columns) == 1:
-            column = layout.time_columns[0]
-            stamps = ["" if n in why else row[1][column] for n, row in enumerate(kept)]
+        kept, why = self._own_rows(rows)
+        stamp_of, column = self.layout.stamp, self.layout.depth_column
+        if why:
+            stamps = ["" if n in why else stamp_of(row[1]) for n, row in enumerate(kept)]
+            depths = ["" if n in why else row[1][column] for n, row in enumerate(kept)]
         else:
-            stamps = ["" if n in why else layout.stamp(row[1]) for n, row in enumerate(kept)]
-        amounts = [
-            self._amount("" if n in why else row[1][layout.depth_column])
-            for n, row in enumerate(kept)
-        ]
+            stamps = [stamp_of(row[1]) for row in kept]
+            depths = [row[1][column] for row in kept]
         start_s, end_s = self._intervals(stamps, why)
-        for n, amount in enumerate(amounts):
-            if amount.problem:
-                why.setdefault(n, amount.problem)
+        told = [self.amounts.get(text) or self._told(text) for text in depths]
+        kind, depth_um, typed, problems = zip(*told, strict=True) if told else ((), (), (), ())
+        if any(problems):
+            for n, problem in enumerate(problems):
+                if problem:
+                    why.setdefault(n, problem)
         return Block(
             line=np.array([row[0] for row in kept], dtype=np.int64),
             start_s=start_s,
             end_s=end_s,
-            kind=np.array([_KIND_PLACE[amount.kind] for amount in amounts], dtype=np.int64),
-            depth_um=np.array(
-                [NO_DEPTH if a.depth_um is None else a.depth_um for a in amounts], dtype=np.int64
-            ),
-            typed=[amount.typed for amount in amounts],
+            kind=np.array(kind, dtype=np.int64),
+            depth_um=np.array(depth_um, dtype=np.int64),
+            typed=list(typed),
             text=_Texts(kept),
             why=why,
-            skipped=skipped,
+            skipped=len(rows) - len(kept),
         )
 
-    def _amount(self, text: str) -> Amount:
-        amount = self.amounts.get(text)
-        if amount is None:
-            if len(self.amounts) >= KEPT_AMOUNTS:
-                self.amounts.clear()
-            amount = self.amounts[text] = read_amount(text, unit=self.layout.unit)
-        return amount
+    def _own_rows(self, rows: list[Row]) -> tuple[list[Row], dict[int, str]]:
+        """Rows of this gauge, and what is wrong with the shape of some."""
+        width, where = self.layout.width, self.layout.where
+        kept: list[Row] = []
+        why: dict[int, str] = {}
+        for row in rows:
+            _line, cells, wrong = row
+            if not wrong and len(cells) < width:
+                wrong = _("The row has fewer columns than the heading.")
+            elif where is not None and not wrong and not same_value(cells[where[0]], where[1]):
+                continue
+            if wrong:
+                why[len(kept)] = wrong
+            kept.append(row)
+        return kept, why
+
+    def _told(self, text: str) -> _Told:
+        if len(self.amounts) >= KEPT_AMOUNTS:
+            self.amounts.clear()
+        amount = read_amount(text, unit=self.layout.unit)
+        kind = MISSING if amount.problem else KINDS.index(amount.kind)
+        depth_um = NO_DEPTH if amount.depth_um is None else amount.depth_um
+        told = self.amounts[text] = (kind, depth_um, amount.typed, amount.problem)
+        return told
 
     def _intervals(self, stamps: list[str], why: dict[int, str]) -> tuple[IntArray, IntArray]:
         day, clock_s, ahead_s, readable = self.stamps.spelled(stamps)
         for n in np.flatnonzero(~readable):
             why.setdefault(int(n), _("“%s” is not a time.") % stamps[n].strip()[:40])
+            self._refuse_other_order(stamps[n])
         if self.layout.step_s == WHOLE_DAY:
             return self._days(day, clock_s, ahead_s, readable, why)
         found_s, problems = self.stamps.instants(day, clock_s, ahead_s, readable)
@@ -182,6 +211,19 @@ class BlockReader:
         if self.layout.stamps == Stamps.START:
             return found_s, found_s + step_s
         return found_s - step_s, found_s
+
+    def _refuse_other_order(self, stamp: str) -> None:
+        """A day after the 12th far down in the file shows that all dates above it were read the wrong way round."""
+        layout = self.layout
+        written = parts(stamp)[0]
+        if (
+            not layout.dates_proven
+            and order_matters(written)
+            and day_number(written, day_first=not layout.day_first) is not None
+        ):
+            raise Refused(
+                _("“%s” does not fit the dates above it. Say how dates are written.") % written
+            )
 
     def _days(
         self,
@@ -201,7 +243,7 @@ class BlockReader:
                 day[n] = local.date().toordinal() - EPOCH_DAY
                 clock_s[n] = local.hour * 3600 + local.minute * 60 + local.second
         hour = self.daily_hour or 0
-        off = readable & (clock_s >= 0) & (np.abs(clock_s - hour * HOUR_S) > DAILY_SLACK_S)
+        off = readable & (clock_s != NO_CLOCK) & (np.abs(clock_s - hour * HOUR_S) > DAILY_SLACK_S)
         for n in np.flatnonzero(off):
             why.setdefault(
                 int(n),
@@ -223,9 +265,6 @@ class BlockReader:
         return self.mornings[number]
 
 
-_KIND_PLACE = {kind: place for place, kind in enumerate(KINDS)} | {"": MISSING}
-
-
 class _Texts(Sequence[str]):
     """The rows as text, put together only where somebody asks."""
 
@@ -244,10 +283,13 @@ def greatest_um(length_s: IntArray | int) -> FloatArray:
     return GREATEST_MM * 1000 * (np.maximum(length_s, 1) / HOUR_S) ** GREATEST_POWER
 
 
-def too_much(depth_um: int, length_s: int) -> str:
+def too_much(depth_um: int, length_s: int, typed: str) -> str:
     return _(
-        "%(mm)s mm in %(span)s is more than has ever been measured; look at the unit and the decimal point."
-    ) % {"mm": f"{depth_um / 1000:g}", "span": hours_text(length_s / HOUR_S)}
+        "%(depth)s within %(span)s is more than has ever been measured; look at the unit and the decimal point."
+    ) % {
+        "depth": typed or f"{depth_um / 1000:g} mm",
+        "span": hours_text(length_s / HOUR_S),
+    }
 
 
 def check(block: Block, *, now_s: int) -> None:
@@ -269,6 +311,16 @@ def check(block: Block, *, now_s: int) -> None:
                 block.why[int(n)] = sentence(block, int(n))
 
 
+def refuse_before(block: Block, *, since: date, since_s: int) -> None:
+    """Write into `why` what is said of a time before the gauge stood there."""
+    for n in np.flatnonzero(block.end_s <= since_s):
+        block.why.setdefault(int(n), not_before(since))
+
+
+def not_before(since: date) -> str:
+    return _("The gauge stands there since %s.") % day_text(since)
+
+
 def _backward(_block: Block, _n: int) -> str:
     return _("The reading ends before or when it starts.")
 
@@ -284,7 +336,7 @@ def _future(block: Block, n: int) -> str:
 
 
 def _too_much(block: Block, n: int) -> str:
-    return too_much(int(block.depth_um[n]), int(block.end_s[n] - block.start_s[n]))
+    return too_much(int(block.depth_um[n]), int(block.end_s[n] - block.start_s[n]), block.typed[n])
 
 
 def _below_zero(_block: Block, _n: int) -> str:

@@ -43,3 +43,10 @@ class Stamps(TextChoices):
 
     END = "end", _("End of the interval")
     START = "start", _("Start of the interval")
+
+
+class DateOrder(TextChoices):
+    """How 3/4/2026 is written in a file."""
+
+    MONTH_FIRST = "mdy", _("month/day/year")
+    DAY_FIRST = "dmy", _("day/month/year")

@@ -102,14 +102,16 @@ def text_of(file: BinaryIO, encoding: str) -> Iterator[io.TextIOWrapper]:
         text.detach()
 
 
-def lines_of(text: io.TextIOWrapper) -> Iterator[str]:
-    """Lines without their ends. Refuses text that is not in lines."""
-    while line := text.readline(LONGEST_LINE):
+def first_lines(text: io.TextIOWrapper, most: int) -> list[str]:
+    """The first lines. Refuses text that is not in lines."""
+    lines: list[str] = []
+    while len(lines) < most and (line := text.readline(LONGEST_LINE)):
         if len(line) == LONGEST_LINE and not line.endswith("\n"):
             raise Refused(
                 _("The file is not a table: it has lines of more than 20,000 characters.")
             )
-        yield line.rstrip("\n")
+        lines.append(line)
+    return lines
 
 
 def find_delimiter(lines: list[str]) -> str:
@@ -132,13 +134,15 @@ def find_delimiter(lines: list[str]) -> str:
 
 
 def cut(lines: list[str], delimiter: str, first_line: int) -> list[Row]:
-    """Lines as rows. Each line is one row, so that a stray quotation mark spoils its own line only."""
-    if not any('"' in line for line in lines):
-        return [(n, line.split(delimiter), "") for n, line in enumerate(lines, start=first_line)]
-    rows = list(csv.reader(lines, delimiter=delimiter))
-    if len(rows) == len(lines) and not any(line.count('"') & 1 for line in lines):
-        return [(n, cells, "") for n, cells in enumerate(rows, start=first_line)]
-    return [_one(n, line, delimiter) for n, line in enumerate(lines, start=first_line)]
+    """Lines as rows, without lines that hold nothing. Each line is one row, so that a stray quotation mark spoils its own line only."""
+    nothing = delimiter + ' \t\r\n"'
+    filled = [(n, line) for n, line in enumerate(lines, start=first_line) if line.strip(nothing)]
+    if not any('"' in line for _n, line in filled):
+        return [(n, line.split(delimiter), "") for n, line in filled]
+    rows = list(csv.reader((line for _n, line in filled), delimiter=delimiter))
+    if len(rows) == len(filled) and not any(line.count('"') & 1 for _n, line in filled):
+        return [(n, cells, "") for (n, _line), cells in zip(filled, rows, strict=True)]
+    return [_one(n, line, delimiter) for n, line in filled]
 
 
 def _one(number: int, line: str, delimiter: str) -> Row:
@@ -150,12 +154,10 @@ def _one(number: int, line: str, delimiter: str) -> Row:
 def row_blocks(
     text: io.TextIOWrapper, delimiter: str, *, skip: int, size: int
 ) -> Iterator[list[Row]]:
-    """Rows in blocks of at most `size`, from line `skip` + 1 on; blank lines are left out."""
-    lines = lines_of(text)
-    for _skipped in islice(lines, skip):
+    """Rows in blocks of at most `size`, from line `skip` + 1 on."""
+    for _skipped in islice(text, skip):
         pass
     number = skip + 1
-    while block := list(islice(lines, size)):
-        rows = cut(block, delimiter, number)
+    while block := list(islice(text, size)):
+        yield cut(block, delimiter, number)
         number += len(block)
-        yield [row for row in rows if row[2] or any(cell.strip() for cell in row[1])]

@@ -6,8 +6,8 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Program
 from stewardship.rain.amounts import read_amount
-from stewardship.rain.blocks import NewReading, greatest_um, too_much
-from stewardship.rain.choices import DepthUnit, GaugeKind, ReadingKind, Stamps
+from stewardship.rain.blocks import NewReading, greatest_um, not_before, too_much
+from stewardship.rain.choices import DateOrder, DepthUnit, GaugeKind, ReadingKind, Stamps
 from stewardship.rain.layout import Wishes
 from stewardship.rain.models import Gauge
 from stewardship.rain.times import DAY_S, local_s
@@ -48,6 +48,11 @@ class ImportForm(forms.Form):
         required=False,
         choices=[("", _("as usual: the end")), *Stamps.choices],
     )
+    dates = forms.ChoiceField(
+        label=_("Dates are"),
+        required=False,
+        choices=[("", _("as usual here, or as the file shows")), *DateOrder.choices],
+    )
     step = forms.CharField(
         label=_("One reading lasts"), required=False, max_length=12, help_text=_("15m, 1h or 1d")
     )
@@ -66,7 +71,7 @@ class ImportForm(forms.Form):
         help_text=_("column=value, for a file with several gauges"),
     )
 
-    LAYOUT = ("time_column", "depth_column", "unit", "stamps", "step", "zone", "where")
+    LAYOUT = ("time_column", "depth_column", "unit", "dates", "stamps", "step", "zone", "where")
 
     def layout_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in self.LAYOUT]
@@ -135,6 +140,9 @@ class ReadingForm(forms.Form):
     def clean(self) -> dict:
         data = super().clean() or {}
         gauge, text, days = (data.get(name) for name in ("gauge", "amount", "days"))
+        day = data.get("day")
+        if gauge is not None and day is not None and day < gauge.started_on:
+            self.add_error("day", not_before(gauge.started_on))
         if gauge is None or text is None or days is None:
             return data
         amount = read_amount(text, unit=gauge.unit)
@@ -142,7 +150,7 @@ class ReadingForm(forms.Form):
         if amount.problem:
             self.add_error("amount", amount.problem)
         elif depth_um > greatest_um(length_s):
-            self.add_error("amount", too_much(depth_um, length_s))
+            self.add_error("amount", too_much(depth_um, length_s, amount.typed))
         data["understood"] = amount
         return data
 

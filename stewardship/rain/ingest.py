@@ -11,7 +11,7 @@ from django.utils.translation import gettext as _
 
 from people.models import Program, User
 from stewardship.common.errors import Refused
-from stewardship.common.written import moment_text
+from stewardship.common.written import US, moment_text
 from stewardship.rain.blocks import (
     Block,
     BlockReader,
@@ -19,13 +19,14 @@ from stewardship.rain.blocks import (
     blocks_of_readings,
     check,
     mark_totals,
+    refuse_before,
 )
 from stewardship.rain.choices import BatchSource, ReadingKind
 from stewardship.rain.csvfile import (
     SAMPLE_ROWS,
     encoding_and_digest,
     find_delimiter,
-    lines_of,
+    first_lines,
     opened,
     row_blocks,
     text_of,
@@ -34,7 +35,7 @@ from stewardship.rain.csvfile import cut as cut_lines
 from stewardship.rain.layout import WHOLE_DAY, Layout, Wishes, find_layout
 from stewardship.rain.models import Gauge, Reading, ReadingBatch
 from stewardship.rain.storing import Shelf
-from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, seconds
+from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, local_s, seconds
 
 BLOCK_ROWS = 50_000
 #: More rows than this, and a larger share, for times that the file has already: it holds more than one gauge.
@@ -123,22 +124,22 @@ def _look(
 ) -> tuple[Layout, str]:
     """Find out from the first rows how the file is laid out."""
     with text_of(file, encoding) as text:
-        lines = [line for _n, line in zip(range(SAMPLE_ROWS), lines_of(text), strict=False)]
+        lines = first_lines(text, SAMPLE_ROWS)
     if not any(line.strip() for line in lines):
         raise Refused(_("The file is empty."))
     delimiter = find_delimiter(lines)
-    rows = [row for row in cut_lines(lines, delimiter, 1) if any(map(str.strip, row[1]))]
     last = (
         Reading.objects.filter(gauge=gauge, kind=ReadingKind.MEASURED).order_by("-start_s").first()
     )
     usual_s = None if last is None else last.end_s - last.start_s
     layout = find_layout(
-        rows,
+        cut_lines(lines, delimiter, 1),
         wishes,
         gauge_code=gauge.code,
         gauge_unit=gauge.unit,
         daily_hour=gauge.observation_hour,
         zone=program.tz,
+        month_first=program.units == US,
         usual_step_s=usual_s if usual_s is None or usual_s < LONGEST_DAY_S - 7200 else WHOLE_DAY,
     )
     return layout, delimiter
@@ -158,11 +159,13 @@ def _take(
     batch.save()
     shelf = Shelf(batch)
     now = timezone.now()
+    since_s = local_s(gauge.started_on, Program.get().tz)
     # A daily reader may be early; the reading still stands for the day that ends at the gauge's hour.
     early_s = 0 if gauge.observation_hour is None else DAILY_SLACK_S
     for block in blocks:
         mark_totals(block)
         check(block, now_s=seconds(now) + early_s)
+        refuse_before(block, since=gauge.started_on, since_s=since_s)
         shelf.put(block)
         if progress is not None:
             progress(shelf.rows + shelf.skipped)
@@ -197,14 +200,17 @@ def _refuse_worthless(shelf: Shelf) -> None:
             if shelf.skipped
             else _("There are no readings in it.")
         )
-    if shelf.rejected == shelf.rows and shelf.first_why is not None:
-        line, why = shelf.first_why
+    if shelf.rejected == shelf.rows:
+        bad = shelf.first_bad
         if shelf.rows == 1:
-            raise Refused(why)
-        raise Refused(
-            _("None of the %(n)s rows could be taken in. Line %(line)s: %(why)s")
-            % {"n": shelf.rows, "line": line, "why": why}
-        )
+            raise Refused(bad[0].why)
+        said = [_("None of the %s rows could be taken in.") % shelf.rows]
+        said += [
+            _("Line %(line)s: %(why)s (%(text)s)")
+            % {"line": row.line, "why": row.why, "text": row.text}
+            for row in bad
+        ]
+        raise Refused("\n".join(said))
 
 
 def _close(batch: ReadingBatch, shelf: Shelf, now: datetime) -> ReadingBatch:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
 from stewardship.common.written import hours_text
-from stewardship.rain.choices import DepthUnit, Stamps
+from stewardship.rain.choices import DateOrder, DepthUnit, Stamps
 from stewardship.rain.columns import (
     depth_column_of,
     find_header,
@@ -22,8 +22,10 @@ from stewardship.rain.columns import (
 )
 from stewardship.rain.csvfile import Row
 from stewardship.rain.stamps import (
+    NO_CLOCK,
     StampReader,
     day_number,
+    order_matters,
     parts,
     written_offset,
     zone_of_offset,
@@ -31,6 +33,8 @@ from stewardship.rain.stamps import (
 from stewardship.rain.times import DAY_S, HOUR_S, LONGEST_DAY_S
 
 EVEN_SHARE = 0.3  # share of the commonest distance between stamps that makes a step
+#: [s] Times of a gauge that is read once a day are further apart than this; two readings a day are not.
+LEAST_DAY_APART_S = 18 * HOUR_S
 WHOLE_DAY = 0  # stands for a step of one day by the wall clock, 23 to 25 hours
 
 _MM = re.compile(r"(?<![a-z])(mm|millimet(er|re)s?)(?![a-z])")
@@ -52,6 +56,7 @@ class Wishes:
     step: str = ""  # "15m", "1h", "1d"; a bare number is minutes
     stamps: str = ""  # "start" or "end"
     where: str = ""  # "column=value"
+    dates: str = ""  # "mdy" or "dmy"
 
 
 @dataclass(frozen=True)
@@ -68,6 +73,8 @@ class Layout:
     step_s: int  # WHOLE_DAY for days by the wall clock
     stamps: str
     where: tuple[int, str] | None
+    dates_told: bool = False  # some dates seen are such as 3/4/2026
+    dates_proven: bool = True  # a person, or a day after the 12th, says which number is the day
 
     @property
     def width(self) -> int:
@@ -76,6 +83,8 @@ class Layout:
         return max(*self.time_columns, self.depth_column, *where) + 1
 
     def stamp(self, cells: Sequence[str]) -> str:
+        if len(self.time_columns) == 1:
+            return cells[self.time_columns[0]]
         return " ".join(cells[column] for column in self.time_columns)
 
     def words(self) -> str:
@@ -95,13 +104,18 @@ class Layout:
             text = _(
                 "Times from “%(time)s”, each the end of %(step)s; depths from “%(depth)s” in %(unit)s"
             )
+        dates = f" {self.dates_words()}" if self.dates_told else ""
         if self.where is None:
-            return text % said + "."
+            return f"{text % said}.{dates}"
         rows = _("only rows where “%(column)s” is “%(value)s”") % {
             "column": self.columns[self.where[0]],
             "value": self.where[1],
         }
-        return f"{text % said}; {rows}."
+        return f"{text % said}; {rows}.{dates}"
+
+    def dates_words(self) -> str:
+        order = DateOrder.DAY_FIRST if self.day_first else DateOrder.MONTH_FIRST
+        return _("Dates read as %s.") % order.label
 
 
 def find_layout(
@@ -112,6 +126,7 @@ def find_layout(
     gauge_unit: str,
     daily_hour: int | None,
     zone: ZoneInfo,
+    month_first: bool,
     usual_step_s: int | None,
 ) -> Layout:
     """Find out how a file is laid out from its first rows.
@@ -123,11 +138,13 @@ def find_layout(
     gauge_code, gauge_unit : whose rows are wanted, and the unit where neither person nor file names one.
     daily_hour : hour of a daily reader; None for other gauges.
     zone : the program's, for stamps without an offset.
+    month_first : whether 3/4/2026 is the fourth of March where nothing in the file says otherwise.
     usual_step_s : step of the gauge's last reading, for a file with a single row; None if it has none. [s]
 
     Raises
     ------
-    Refused : no column of times or of depths can be told, or a wish does not fit the file.
+    Refused : no column of times or of depths can be told, a wish does not fit the file, or a gauge read once a day gets more
+        than one time a day.
     """
     table = [(line, [cell.strip() for cell in cells]) for line, cells, wrong in rows if not wrong]
     header, columns = find_header(table, wishes.time_column, wishes.depth_column)
@@ -145,7 +162,9 @@ def find_layout(
         " ".join(cells[n] for n in time_columns) for cells in body if len(cells) > max(time_columns)
     ]
     read_zone = zone_named(wishes.zone) if wishes.zone else zone
-    day_first = _day_first(texts)
+    days = list(dict.fromkeys(parts(text)[0] for text in texts))
+    dates_told = any(map(order_matters, days))
+    day_first, dates_proven = _day_first(wishes.dates, days, month_first)
     return Layout(
         columns=tuple(columns),
         skip=skip,
@@ -154,9 +173,13 @@ def find_layout(
         unit=_unit(wishes.unit, columns[depth_column], gauge_unit),
         zone=read_zone,
         day_first=day_first,
-        step_s=_step(wishes.step, texts, read_zone, day_first, daily_hour, usual_step_s),
+        step_s=_step(
+            wishes.step, texts, read_zone, day_first, gauge_code, daily_hour, usual_step_s
+        ),
         stamps=_stamps(wishes.stamps),
         where=where,
+        dates_told=dates_told,
+        dates_proven=dates_proven or not dates_told,
     )
 
 
@@ -195,16 +218,19 @@ def _stamps(wish: str) -> str:
     return wish or Stamps.END  # loggers stamp the end of an interval; common practice, no source
 
 
-def _day_first(texts: Sequence[str]) -> bool:
-    """Whether 3/4/2026 is the third of April here: the reading of the dates that leaves the smaller gaps."""
-    days = list(dict.fromkeys(parts(text)[0] for text in texts))
-    spans = []
-    for day_first in (False, True):
-        numbers = [day_number(text, day_first=day_first) for text in days]
-        known = sorted(number for number in numbers if number is not None)
-        gap = max((b - a for a, b in zip(known[:-1], known[1:], strict=True)), default=0)
-        spans.append((len(numbers) - len(known), gap))
-    return spans[1] < spans[0]
+def _day_first(wish: str, days: Sequence[str], month_first: bool) -> tuple[bool, bool]:
+    """Whether 3/4/2026 is the third of April here, and whether that is certain."""
+    if wish:
+        if wish not in DateOrder.values:
+            raise Refused(_("“%s” is neither mdy nor dmy.") % wish)
+        return wish == DateOrder.DAY_FIRST, True
+    unread = [
+        sum(day_number(text, day_first=day_first) is None for text in days)
+        for day_first in (False, True)
+    ]
+    if unread[0] == unread[1]:
+        return not month_first, False
+    return unread[1] < unread[0], True
 
 
 def _step(
@@ -212,20 +238,33 @@ def _step(
     texts: Sequence[str],
     zone: TimeZone,
     day_first: bool,
+    gauge_code: str,
     daily_hour: int | None,
     usual_step_s: int | None,
 ) -> int:
     if wish:
         return step_named(wish)
-    if daily_hour is not None:
-        return WHOLE_DAY
     reader = StampReader(zone, day_first=day_first)
     day, clock_s, ahead_s, readable = reader.spelled(texts)
-    if readable.any() and np.all(clock_s[readable] < 0):
+    if readable.any() and np.all(clock_s[readable] == NO_CLOCK):
         return WHOLE_DAY
     found_s, _problems = reader.instants(day, clock_s, ahead_s, readable)
     apart_s = np.abs(np.diff(found_s[readable]))
-    counted = Counter(apart_s[apart_s > 0].tolist())
+    apart_s = apart_s[apart_s > 0]
+    if daily_hour is not None:
+        if apart_s.size and np.median(apart_s) < LEAST_DAY_APART_S:
+            raise Refused(
+                _(
+                    "The times in the file are mostly %(step)s apart, and %(gauge)s is read once a day. "
+                    "Is it the right gauge? If so, say how long one reading lasts, e.g. 15m, 1h or 1d."
+                )
+                % {
+                    "step": hours_text(float(np.median(apart_s)) / HOUR_S),
+                    "gauge": gauge_code,
+                }
+            )
+        return WHOLE_DAY
+    counted = Counter(apart_s.tolist())
     if not counted:
         if usual_step_s is not None:
             return usual_step_s

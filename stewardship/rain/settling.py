@@ -5,9 +5,10 @@ from zoneinfo import ZoneInfo
 
 from stewardship.rain.ground import Ground
 from stewardship.rain.grouping import Storms
-from stewardship.rain.models import BasinWater, Gauge, SiteRain, Storm
+from stewardship.rain.models import BasinWater, Gauge, SiteRain, Storm, StormRevision
 from stewardship.rain.record import Outage, known_times
 from stewardship.rain.spreading import Rain, Water, rain_at_sites
+from stewardship.rain.times import last_day
 
 STORMS_AT_ONCE = 200
 #: what care rules look at: a change asks for them to look again
@@ -41,13 +42,19 @@ def settle_rain(
     for first in range(0, len(storms), STORMS_AT_ONCE):
         numbers = range(first, min(first + STORMS_AT_ONCE, len(storms)))
         rains = rain_at_sites(storms, numbers, ground, known, zone)
-        _write([stored[n] for n in numbers], rains)
+        _write([stored[n] for n in numbers], rains, zone)
 
 
-def _write(storms: Sequence[Storm], rains: Sequence[Sequence[Rain]]) -> None:
+def _write(storms: Sequence[Storm], rains: Sequence[Sequence[Rain]], zone: ZoneInfo) -> None:
     before = {
         (row.storm_id, row.site_id): row
         for row in SiteRain.objects.filter(storm__in=storms).prefetch_related("waters")
+    }
+    ended_s: dict[tuple[int, int], int] = {
+        (storm_id, number): end_s
+        for storm_id, number, end_s in StormRevision.objects.filter(
+            storm__in={row.storm_id for row in before.values()}
+        ).values_list("storm_id", "number", "end_s")
     }
     new: list[SiteRain] = []
     changed: list[SiteRain] = []
@@ -64,10 +71,15 @@ def _write(storms: Sequence[Storm], rains: Sequence[Sequence[Rain]]) -> None:
                 if _water_figures(row) != {k: _as_tuple(w) for k, w in rain.waters.items()}:
                     dried += [water.pk for water in row.waters.all()]
                     waters.append((row, rain.waters))
-                if all(getattr(row, name) == getattr(rain, name) for name in FIGURES + WORDS):
+                # What falls due counts from the storm's last day; if that moved, care rules look again.
+                was_s = ended_s.get((storm.pk, row.storm_revision), storm.end_s)
+                moved = last_day(was_s, zone) != last_day(storm.end_s, zone)
+                if not moved and all(
+                    getattr(row, name) == getattr(rain, name) for name in FIGURES + WORDS
+                ):
                     continue
                 changed.append(row)
-                if any(getattr(row, name) != getattr(rain, name) for name in FIGURES):
+                if moved or any(getattr(row, name) != getattr(rain, name) for name in FIGURES):
                     row.weighed_at = None
                 row.storm_revision = storm.revision
             for name in FIGURES + WORDS:

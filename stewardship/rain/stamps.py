@@ -21,6 +21,9 @@ FIRST_YEAR, LAST_YEAR = 1800, 2200  # outside, it is a slip or another kind of n
 TWO_DIGIT_PIVOT = 69  # 69 to 99 are 1969 to 1999, as POSIX strptime reads them
 KEPT_SPELLINGS = 50_000  # forgotten beyond that, so that a long file does not fill the memory
 NO_OFFSET = DAY_S * 2  # stands for "no offset written"; real ones are under a day
+NO_CLOCK = -1  # stands for "only a date written"
+CLOCKS = 1 << 20  # a clock time is kept together with its offset, as time * CLOCKS + offset
+UNREADABLE = -(1 << 60)
 
 _YEAR_FIRST = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})$")
 _RUN_TOGETHER = re.compile(r"(\d{4})(\d{2})(\d{2})$")
@@ -59,6 +62,12 @@ def day_number(text: str, *, day_first: bool = False) -> int | None:
         return date(year, month, day).toordinal() - EPOCH_DAY
     except ValueError:
         return None
+
+
+def order_matters(text: str) -> bool:
+    """Whether a written date has two numbers before the year of which either may be the day."""
+    found = _YEAR_LAST.match(text)
+    return found is not None and found[2] != "."
 
 
 def _full_year(text: str) -> int:
@@ -103,25 +112,35 @@ def zone_of_offset(ahead_s: int) -> TimeZone:
 def parts(text: str) -> tuple[str, str]:
     """The date and the clock time of a stamp; the second is empty where there is only a date."""
     text = text.strip()
-    for at in (10, 8):  # 2026-07-14T15:05, 20260714T1505
-        if text[at : at + 1] == "T":
-            return text[:at], text[at + 1 :]
+    if text[10:11] == "T":  # 2026-07-14T15:05
+        return text[:10], text[11:]
+    if text[8:9] == "T":  # 20260714T1505
+        return text[:8], text[9:]
     day, _space, clock = text.partition(" ")
     return day.rstrip(","), clock.strip()
 
 
 class _Spellings(dict):
-    """What each spelling means, worked out once."""
+    """A whole number for each spelling, worked out once; UNREADABLE for one that means nothing."""
 
-    def __init__(self, read: Callable[[str], object]) -> None:
+    def __init__(self, read: Callable[[str], int | None]) -> None:
         super().__init__()
         self.read = read
 
-    def __missing__(self, text: str) -> object:
+    def __missing__(self, text: str) -> int:
         if len(self) >= KEPT_SPELLINGS:
             self.clear()
-        value = self[text] = self.read(text)
-        return value
+        value = self.read(text)
+        number = self[text] = UNREADABLE if value is None else value
+        return number
+
+
+def _packed_clock(text: str) -> int | None:
+    """A clock time and its offset in one whole number; no text is midnight without an offset, and marked."""
+    if not text:
+        return NO_CLOCK * CLOCKS + NO_OFFSET
+    found = clock_time(text)
+    return None if found is None else found[0] * CLOCKS + found[1]
 
 
 class StampReader:
@@ -134,22 +153,21 @@ class StampReader:
     def __init__(self, zone: TimeZone, *, day_first: bool = False) -> None:
         self.zone = zone
         self.days = _Spellings(lambda text: day_number(text, day_first=day_first))
-        self.clocks = _Spellings(clock_time)
+        self.clocks = _Spellings(_packed_clock)
         self.day_offsets: dict[int, int | None] = {}
         self.last_s: int | None = None
         self.rising: bool | None = None
 
     def spelled(self, texts: Sequence[str]) -> tuple[IntArray, IntArray, IntArray, BoolArray]:
-        """Day number, seconds since midnight (-1: only a date), offset and readability of each stamp."""
-        days, clocks = self.days, self.clocks
-        rows = []
-        for text in texts:
-            day_text, clock_text = parts(text)
-            day = days[day_text]
-            clock = clocks[clock_text] if clock_text else (-1, NO_OFFSET)
-            rows.append((0, -1, NO_OFFSET, 0) if day is None or clock is None else (day, *clock, 1))
-        table = np.array(rows, dtype=np.int64).reshape(len(rows), 4)
-        return table[:, 0], table[:, 1], table[:, 2], table[:, 3] == 1
+        """Day number, seconds since midnight (NO_CLOCK: only a date), offset and readability of each stamp."""
+        pairs = [parts(text) for text in texts]
+        day = np.array([self.days[pair[0]] for pair in pairs], dtype=np.int64)
+        packed = np.array([self.clocks[pair[1]] for pair in pairs], dtype=np.int64)
+        readable = (day != UNREADABLE) & (packed != UNREADABLE)
+        day[~readable], packed[~readable] = 0, NO_CLOCK * CLOCKS + NO_OFFSET
+        # An offset is less than half of CLOCKS either way, so rounding finds the time.
+        clock_s = (packed + CLOCKS // 2) // CLOCKS
+        return day, clock_s, packed - clock_s * CLOCKS, readable
 
     def instants(
         self, day: IntArray, clock_s: IntArray, ahead_s: IntArray, readable: BoolArray

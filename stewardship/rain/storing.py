@@ -12,16 +12,17 @@ from django.utils.translation import gettext as _
 from stewardship.common.written import moment_text
 from stewardship.hydrology.units import BoolArray, IntArray
 from stewardship.rain.blocks import KINDS, MISSING, NO_DEPTH, Block
+from stewardship.rain.choices import ReadingKind
 from stewardship.rain.models import (
     Reading,
     ReadingBatch,
     ReadingCorrection,
     RejectedRow,
 )
+from stewardship.rain.seen import LENGTHS, Contradiction, Seen, interval_key, value_key
 from stewardship.rain.times import LONGEST_READING_S, instant
 
-#: Makes one number of an interval's start and length, for looking it up; no reading is longer than 2²² s.
-LENGTHS = 1 << 22
+SHOWN_BAD = 10  # rows named where none could be taken in
 
 
 @dataclass
@@ -54,8 +55,8 @@ class Stored:
         """Where each interval stands here, -1 where it does not."""
         if not self.pk.size:
             return np.full(start_s.shape, -1)
-        keys = self.start_s * LENGTHS + (self.end_s - self.start_s)
-        wanted = start_s * LENGTHS + (end_s - start_s)
+        keys = interval_key(self.start_s, self.end_s)
+        wanted = interval_key(start_s, end_s)
         place = np.minimum(np.searchsorted(keys, wanted), keys.size - 1)
         return np.where(keys[place] == wanted, place, -1)
 
@@ -82,7 +83,8 @@ class Shelf:
     skipped: int = 0
     repeated: int = 0  # rows whose interval stood in this batch before
     touched: list[int] = field(default_factory=list)
-    first_why: tuple[int, str] | None = None
+    first_bad: list[RejectedRow] = field(default_factory=list)
+    seen: Seen = field(default_factory=Seen)
 
     @property
     def rows(self) -> int:
@@ -92,6 +94,8 @@ class Shelf:
         self.skipped += block.skipped
         self._reject(block)
         rest = block.keep(block.good())
+        self._refuse_contradictions(rest)
+        rest = rest.keep(rest.good())
         while len(rest):
             order = np.lexsort((rest.end_s, rest.start_s))
             again = np.zeros(len(rest), dtype=bool)
@@ -101,6 +105,73 @@ class Shelf:
             once = rest.keep(np.flatnonzero(~again)) if again.any() else rest
             self._put_once(once)
             rest = rest.keep(np.flatnonzero(again))
+
+    def _refuse_contradictions(self, block: Block) -> None:
+        """Rows of the batch that say different things of one interval are refused, all of them, whatever is stored."""
+        says = np.flatnonzero(block.kind != MISSING)  # a missing value contradicts nothing
+        interval = interval_key(block.start_s, block.end_s)[says]
+        value = value_key(block.kind, block.depth_um)[says]
+        line = block.line[says]
+        taken: list[Contradiction] = []
+        for found in self.seen.contradictions(interval, value, line):
+            for place in found.here:
+                row = int(says[place])
+                block.why[row] = _contradiction(
+                    found.other[int(block.line[row])], int(block.end_s[row])
+                )
+            self.repeated += len(found.here) - (0 if found.before else 1)
+            if found.fresh:
+                taken.append(found)
+        self.seen.add(interval, value, line)
+        for first in range(0, len(taken), 500):
+            self._take_back(taken[first : first + 500])
+        self._reject(block)
+
+    def _take_back(self, contradictions: list[Contradiction]) -> None:
+        """Undo rows of this batch that a later one contradicts."""
+        starts = [one.interval // LENGTHS for one in contradictions]
+        stored = {
+            int(interval_key(reading.start_s, reading.end_s)): reading
+            for reading in Reading.objects.filter(gauge=self.batch.gauge_id, start_s__in=starts)
+        }
+        corrections = {
+            one.reading_id: one
+            for one in ReadingCorrection.objects.filter(
+                batch=self.batch, reading__in=list(stored.values())
+            )
+        }
+        rejected: list[RejectedRow] = []
+        gone: list[int] = []
+        for one in contradictions:
+            reading = stored.get(one.interval)
+            if reading is None or reading.kind == ReadingKind.MISSING:
+                continue  # refused already, as it overlaps another reading
+            text = f"{moment_text(reading.end_at)}, {reading.typed}"
+            rejected += [
+                RejectedRow(
+                    batch=self.batch,
+                    line=line,
+                    text=text[:300],
+                    why=_contradiction(one.other[line], reading.end_s),
+                )
+                for line in one.before
+            ]
+            self.same -= len(one.before)
+            if reading.batch_id != self.batch.pk:
+                continue
+            self.same += 1  # the first of them was no repetition
+            correction = corrections.get(reading.pk)
+            if correction is None:
+                self.added -= 1
+                gone.append(reading.pk)
+                continue
+            self.corrected -= 1
+            reading.kind, reading.depth_um = correction.was_kind, correction.was_depth_um
+            reading.typed, reading.batch_id = correction.was_typed, correction.was_batch_id
+            correction.delete()
+            reading.save()
+        Reading.objects.filter(pk__in=gone).delete()
+        self._list(rejected)
 
     def _put_once(self, block: Block) -> None:
         """Take in a block in which no interval stands twice."""
@@ -148,7 +219,7 @@ class Shelf:
                 insort(taken, (start_s, end_s))
 
     def _compare(self, block: Block, stored: Stored, rows: IntArray, places: IntArray) -> None:
-        """Rows whose interval is known: the same again, a correction, or a file that contradicts itself."""
+        """Rows whose interval is known: the same again, or a correction."""
         here = stored.batch[places] == self.batch.pk
         self.repeated += int(here.sum())
         differs = (block.kind[rows] != stored.kind[places]) | (
@@ -156,14 +227,10 @@ class Shelf:
         )
         # A missing value does not take back a depth that somebody read.
         differs &= block.kind[rows] != MISSING
-        contradicts = differs & here & (stored.kind[places] != MISSING)
-        for row in rows[contradicts]:
-            block.why[int(row)] = _("An earlier row gives another depth for the same time.")
-        corrects = differs & ~contradicts
-        if corrects.any():
-            correct_readings(self.batch, block, rows[corrects], stored.pk[places[corrects]])
-            self._touch(block, rows[corrects])
-            self.corrected += int(corrects.sum())
+        if differs.any():
+            correct_readings(self.batch, block, rows[differs], stored.pk[places[differs]])
+            self._touch(block, rows[differs])
+            self.corrected += int(differs.sum())
         self.same += int((~differs).sum())
 
     def _touch(self, block: Block, rows: IntArray) -> None:
@@ -176,10 +243,7 @@ class Shelf:
     def _reject(self, block: Block) -> None:
         if not block.why:
             return
-        if self.first_why is None:
-            first = min(block.why)
-            self.first_why = (int(block.line[first]), block.why[first])
-        RejectedRow.objects.bulk_create(
+        self._list(
             [
                 RejectedRow(
                     batch=self.batch,
@@ -188,10 +252,21 @@ class Shelf:
                     why=why[:300],
                 )
                 for n, why in sorted(block.why.items())
-            ],
-            batch_size=5000,
+            ]
         )
-        self.rejected += len(block.why)
+
+    def _list(self, rows: list[RejectedRow]) -> None:
+        RejectedRow.objects.bulk_create(rows, batch_size=5000)
+        self.rejected += len(rows)
+        self.first_bad = sorted([*self.first_bad, *rows[:SHOWN_BAD]], key=lambda row: row.line)
+        del self.first_bad[SHOWN_BAD:]
+
+
+def _contradiction(line: int, end_s: int) -> str:
+    return _("Line %(line)s gives another depth for the same time (until %(end)s).") % {
+        "line": line,
+        "end": moment_text(instant(end_s)),
+    }
 
 
 def _overlap(start_s: int, end_s: int) -> str:

@@ -15,8 +15,9 @@ from stewardship.common.access import coordinator_required, role_required
 from stewardship.common.errors import Refused
 from stewardship.common.lists import FilteredTableView, csv_response
 from stewardship.common.written import day_text, depth_text
+from stewardship.rain.blocks import NewReading
 from stewardship.rain.charts import year_of_rain
-from stewardship.rain.choices import BatchSource
+from stewardship.rain.choices import BatchSource, ReadingKind
 from stewardship.rain.figures import GaugeYear, gauge_year
 from stewardship.rain.filters import GaugeFilter, StormFilter
 from stewardship.rain.forms import ImportForm, ReadingForm, daily_gauges
@@ -27,6 +28,7 @@ from stewardship.rain.models import (
     ReadingBatch,
     Storm,
 )
+from stewardship.rain.models.readings import amount_words
 from stewardship.rain.services import add_readings, import_file
 from stewardship.rain.tables import GaugeTable, RejectedRowTable, StormTable
 from stewardship.rain.times import seconds
@@ -128,7 +130,7 @@ def import_page(request: HttpRequest) -> HttpResponse:
                 by=request.user,
             )
         except Refused as refusal:
-            form.add_error("file", str(refusal))
+            form.add_error("file", str(refusal).splitlines())
         else:
             return redirect("rain:batch", pk=batch.pk)
     return render(request, "rain/import.html", {"form": form})
@@ -167,6 +169,13 @@ def reading_new(request: HttpRequest) -> HttpResponse:
         before = Reading.objects.filter(
             gauge=gauge, start_s=reading.start_s, end_s=reading.end_s
         ).first()
+        if reading.kind == ReadingKind.MISSING and before and before.kind != ReadingKind.MISSING:
+            form.add_error(
+                "amount",
+                _("%(typed)s cannot take back %(before)s. Write down the right depth instead.")
+                % {"typed": reading.typed, "before": before.in_words(program.units)},
+            )
+            return _reading_page(request, form, gauges)
         try:
             saved = add_readings(
                 gauge=gauge, rows=[reading], source=BatchSource.TYPED, by=request.user
@@ -175,22 +184,33 @@ def reading_new(request: HttpRequest) -> HttpResponse:
             # The amount was checked by the form; what is left is a time that does not fit the readings there are.
             form.add_error("day", str(refusal))
         else:
-            messages.success(request, _said(saved, before, form, program.units))
+            messages.success(request, _said(saved, before, reading, form, program.units))
             return redirect("rain:reading_new")
+    return _reading_page(request, form, gauges)
+
+
+def _reading_page(request: HttpRequest, form: ReadingForm, gauges: QuerySet[Gauge]) -> HttpResponse:
     last = [(gauge, gauge.readings.order_by("-start_s")[:SHOWN_MORNINGS]) for gauge in gauges[:3]]
     return render(request, "rain/reading.html", {"form": form, "gauges": gauges, "last": last})
 
 
-def _said(saved: ReadingBatch, before: Reading | None, form: ReadingForm, units: str) -> str:
-    """What became of a typed reading, in words."""
+def _said(
+    saved: ReadingBatch, before: Reading | None, now: NewReading, form: ReadingForm, units: str
+) -> str:
+    """What was understood of a typed reading and became of it, in words."""
     facts = {
         "gauge": saved.gauge.code,
         "day": day_text(form.cleaned_data["day"]),
-        "amount": form.cleaned_data["amount"],
+        "amount": amount_words(now.kind, now.depth_um, units),
         "before": before.in_words(units) if before else "",
     }
     if saved.corrected:
-        return _("%(gauge)s, %(day)s: %(amount)s instead of %(before)s, which is kept.") % facts
+        return (
+            _(
+                "%(gauge)s, %(day)s: now %(amount)s. What stood there, %(before)s, stays in its history."
+            )
+            % facts
+        )
     if saved.same:
         return _("%(gauge)s, %(day)s was known already: %(before)s.") % facts
     return _("%(gauge)s, %(day)s: %(amount)s is written down. Thank you.") % facts

@@ -44,8 +44,8 @@ def page_door(browser: Client) -> Door:
         form = response.context["form"]
         for name, value in options.items():  # nothing that was typed is lost
             assert form[name].value() == value
-        errors = [str(error) for errors in form.errors.values() for error in errors]
-        assert len(errors) == 1
-        return errors[0]
+        errors = [str(error) for found in form.errors.values() for error in found]
+        assert len(form.errors) == 1
+        return "\n".join(errors)
 
     return door

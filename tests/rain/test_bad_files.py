@@ -1,5 +1,7 @@
 """Files that cannot be taken in, by command and by page: one clear sentence, and nothing stored."""
 
+from datetime import date
+
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
@@ -72,12 +74,16 @@ def nothing_stored() -> bool:
         ),
         pytest.param(
             b"time,rain\n2026-07-14 15:00,lots\n2026-07-14 15:15,some\n",
-            "None of the 2 rows could be taken in. Line 2: “lots” is not a depth.",
+            "None of the 2 rows could be taken in.\n"
+            "Line 2: “lots” is not a depth. (2026-07-14 15:00, lots)\n"
+            "Line 3: “some” is not a depth. (2026-07-14 15:15, some)",
             id="every row bad",
         ),
         pytest.param(
             b"time,rain\n2026-07-16 15:00,0.1\n2026-07-16 15:15,0.2\n",
-            "None of the 2 rows could be taken in. Line 2: The reading ends Thu 16 Jul, 3 p.m., which is in the future.",
+            "None of the 2 rows could be taken in.\n"
+            "Line 2: The reading ends Thu 16 Jul, 3 p.m., which is in the future. (2026-07-16 15:00, 0.1)\n"
+            "Line 3: The reading ends Thu 16 Jul, 3:15 p.m., which is in the future. (2026-07-16 15:15, 0.2)",
             id="all in the future",
         ),
     ],
@@ -167,7 +173,7 @@ BAD_ROWS = [
     ),
     (
         "2026-07-14 15:15,9",
-        "228.6 mm in 15 min is more than has ever been measured; look at the unit and the decimal point.",
+        "9 in within 15 min is more than has ever been measured; look at the unit and the decimal point.",
     ),
     ("2026-07-14 15:15,999999999", "“999999999” is more than can fall."),
     ("2026-07-14 15:15", "The row has fewer columns than the heading."),
@@ -175,10 +181,6 @@ BAD_ROWS = [
     (
         "2026-07-14 15:07,0.10",
         "The time overlaps another reading, from Tue 14 Jul, 2:45 p.m. to Tue 14 Jul, 3 p.m., without being the same.",
-    ),
-    (
-        "2026-07-14 15:00,0.20",
-        "An earlier row gives another depth for the same time.",
     ),
     (
         "2026-03-08 02:30,0.10",
@@ -230,3 +232,95 @@ def test_a_daily_reading_far_from_its_hour_is_not_taken_for_it(door):
         RejectedRow.objects.get().why
         == "A daily reading at 16:20 does not fit the gauge’s hour, 7:00."
     )
+
+
+def rejected() -> list[tuple[int, str]]:
+    return list(RejectedRow.objects.values_list("line", "why"))
+
+
+def same_time(line: int) -> str:
+    return f"Line {line} gives another depth for the same time (until Tue 14 Jul, 3 p.m.)."
+
+
+TWICE = ["time,rain", "2026-07-14 14:45,0.05", "2026-07-14 15:00,0", "2026-07-14 15:00,0.3"]
+
+
+@pytest.mark.parametrize("block_rows", [50_000, 1])
+@pytest.mark.parametrize("stored", [None, "0", "0.3", "0.1", "M"])
+def test_rows_that_contradict_each_other_are_both_refused_whatever_is_stored(
+    door, monkeypatch, stored, block_rows
+):
+    gauge = factory.make_gauge()
+    if stored is not None:
+        door(f"time,rain\n2026-07-14 15:00,{stored}\n".encode(), gauge, step="15m")
+    before = list(Reading.objects.values())
+    monkeypatch.setattr("stewardship.rain.ingest.BLOCK_ROWS", block_rows)
+    assert door("\n".join(TWICE).encode(), gauge, file_name="twice.csv", step="15m") == ""
+    assert rejected() == [(3, same_time(4)), (4, same_time(3))]
+    batch = ReadingBatch.objects.get(file_name="twice.csv")
+    assert (batch.added, batch.same, batch.corrected, batch.rejected) == (1, 0, 0, 2)
+    assert list(Reading.objects.exclude(batch=batch).values()) == before
+    assert not ReadingCorrection.objects.exists()
+
+
+@pytest.mark.parametrize("block_rows", [50_000, 2, 1])
+def test_three_rows_for_one_time_are_refused_together_if_they_differ(door, monkeypatch, block_rows):
+    monkeypatch.setattr("stewardship.rain.ingest.BLOCK_ROWS", block_rows)
+    content = "\n".join([*TWICE, "2026-07-14 15:00,0"]).encode()
+    assert door(content, factory.make_gauge(), step="15m") == ""
+    assert rejected() == [(3, same_time(4)), (4, same_time(3)), (5, same_time(4))]
+    batch = ReadingBatch.objects.get()
+    assert (batch.added, batch.same, batch.rejected) == (1, 0, 3)
+
+
+def test_of_many_bad_rows_the_first_ten_are_named(door):
+    lines = [f"2026-07-14 {hour:02}:00,-{hour}" for hour in range(1, 13)]
+    said = door("\n".join(["time,rain", *lines]).encode(), factory.make_gauge()).splitlines()
+    assert said[0] == "None of the 12 rows could be taken in."
+    assert [line.split(":")[0] for line in said[1:]] == [f"Line {n}" for n in range(2, 12)]
+    assert nothing_stored()
+
+
+HOURS = "\n".join(["time,rain", *(f"2026-07-14 {hour:02}:00,0.12" for hour in range(5, 11))])
+
+
+def test_an_hourly_file_is_not_taken_for_daily_readings(door):
+    gauge = factory.make_gauge("porch", kind=GaugeKind.DAILY)
+    assert door(HOURS.encode(), gauge) == (
+        "The times in the file are mostly 1 h apart, and porch is read once a day. "
+        "Is it the right gauge? If so, say how long one reading lasts, e.g. 15m, 1h or 1d."
+    )
+    assert nothing_stored()
+    assert door(HOURS.encode(), gauge, step="1h") == ""
+    assert gauge.readings.count() == 6
+
+
+def test_rows_that_fall_on_the_same_day_are_named_as_such(door):
+    gauge = factory.make_gauge("porch", kind=GaugeKind.DAILY)
+    text = "time,rain\n2026-07-13 07:00,0\n2026-07-14 06:00,0.1\n2026-07-14 07:00,0.2\n"
+    assert door(text.encode(), gauge, step="1d") == ""
+    assert rejected() == [
+        (3, "Line 4 gives another depth for the same time (until Tue 14 Jul, 7 a.m.)."),
+        (4, "Line 3 gives another depth for the same time (until Tue 14 Jul, 7 a.m.)."),
+    ]
+
+
+def test_a_row_from_before_the_gauge_stood_there_is_refused(door):
+    gauge = factory.make_gauge(started_on=date(2026, 7, 14))
+    text = "time,rain\n2026-07-13 23:45,0.1\n2026-07-14 00:00,0.1\n2026-07-14 00:15,0.2\n"
+    assert door(text.encode(), gauge) == ""
+    sentence = "The gauge stands there since Tue 14 Jul."
+    assert rejected() == [(2, sentence), (3, sentence)]
+
+
+def test_a_day_after_the_twelfth_far_down_shows_that_dates_were_read_wrongly(door, monkeypatch):
+    monkeypatch.setattr("stewardship.rain.ingest.SAMPLE_ROWS", 5)
+    lines = ["date,rain", *(f"{day:02}/07/2026,0.1" for day in range(1, 15))]
+    content = "\n".join(lines).replace("/07/", "/03/").encode()
+    gauge = factory.make_gauge()
+    assert door(content, gauge) == (
+        "“13/03/2026” does not fit the dates above it. Say how dates are written."
+    )
+    assert nothing_stored()
+    assert door(content, gauge, dates="dmy") == ""
+    assert gauge.readings.count() == 14

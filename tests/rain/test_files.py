@@ -121,10 +121,32 @@ def test_a_single_row_takes_the_step_of_the_gauge():
     assert rows(batch)[-1][:2] == ("07-14 15:15", "07-14 15:30")
 
 
-def test_a_day_first_date_is_told_by_the_days_that_follow_each_other():
-    lines = [f"{day:02}/07/2026 15:00,0.01" for day in range(1, 12)]
-    batch = take("time,rain\n" + "\n".join(lines), step="1h")
-    assert [row[1][:5] for row in rows(batch)] == [f"07-{day:02}" for day in range(1, 12)]
+MONTH_FIRST, DAY_FIRST = ["03-04", "04-05"], ["04-03", "05-04"]
+
+
+@pytest.mark.parametrize(
+    ("units", "dates", "more", "days", "words"),
+    [
+        ("us", "", "", MONTH_FIRST, "month/day/year"),
+        ("us", "", "13/05/2026,0.01\n", [*DAY_FIRST, "05-13"], "day/month/year"),
+        ("us", "dmy", "", DAY_FIRST, "day/month/year"),
+        ("metric", "", "", DAY_FIRST, "day/month/year"),
+        ("metric", "", "05/13/2026,0.01\n", [*MONTH_FIRST, "05-13"], "month/day/year"),
+        ("metric", "mdy", "", MONTH_FIRST, "month/day/year"),
+    ],
+)
+def test_dates_go_by_the_programs_units_unless_a_day_or_a_person_says_otherwise(
+    units, dates, more, days, words
+):
+    factory.make_program(units=units)
+    text = f"date,rain\n03/04/2026,0.01\n04/05/2026,0.02\n{more}"
+    batch = take(text, factory.make_gauge(kind=GaugeKind.DAILY), dates=dates)
+    assert [row[1][:5] for row in rows(batch)] == days
+    assert batch.understood.endswith(f". Dates read as {words}.")
+
+
+def test_nothing_is_said_of_dates_that_can_be_read_one_way_only():
+    assert "Dates" not in take("date,rain\n2026-03-04,0.1\n2026-03-05,0.1\n").understood
 
 
 def test_columns_may_be_named_by_the_person():

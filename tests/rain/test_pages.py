@@ -195,21 +195,21 @@ def type_in(browser: Client, gauge, amount: str, day: str = "2026-07-15", days: 
 
 
 @pytest.mark.parametrize(
-    ("typed", "kind", "depth_um"),
+    ("typed", "kind", "depth_um", "said"),
     [
-        ("0.62", ReadingKind.MEASURED, 15_748),
-        ("0,62", ReadingKind.MEASURED, 15_748),
-        (".5", ReadingKind.MEASURED, 12_700),
-        ("12 mm", ReadingKind.MEASURED, 12_000),
-        ("0", ReadingKind.ZERO, 0),
-        ("T", ReadingKind.TRACE, 0),
-        ("t", ReadingKind.TRACE, 0),
-        ("M", ReadingKind.MISSING, None),
+        ("0.62", ReadingKind.MEASURED, 15_748, "0.62 in"),
+        ("0,62", ReadingKind.MEASURED, 15_748, "0.62 in"),
+        (".5", ReadingKind.MEASURED, 12_700, "0.50 in"),
+        ("12 mm", ReadingKind.MEASURED, 12_000, "0.47 in"),
+        ("0", ReadingKind.ZERO, 0, "Dry"),
+        ("T", ReadingKind.TRACE, 0, "Trace"),
+        ("t", ReadingKind.TRACE, 0, "Trace"),
+        ("M", ReadingKind.MISSING, None, "Missing"),
     ],
 )
-def test_a_reader_writes_down_this_morning(reader, school, cast, typed, kind, depth_um):
+def test_a_reader_writes_down_this_morning(reader, school, cast, typed, kind, depth_um, said):
     shown = type_in(reader, school, typed).content.decode()
-    assert f"school, Wed 15 Jul: {typed} is written down. Thank you." in shown
+    assert f"school, Wed 15 Jul: {said} is written down. Thank you." in shown
     reading = Reading.objects.get()
     assert (reading.kind, reading.depth_um) == (kind, depth_um)
     assert reading.start_at == factory.at(date(2026, 7, 14), "07:00")
@@ -230,8 +230,9 @@ def test_a_total_of_several_days_is_kept_as_one(reader, school):
         ("amount", "lots", "“lots” is not a depth."),
         ("amount", "-0.2", "“-0.2” is below zero; rain is not."),
         ("amount", "", "Write 0 if it was dry, T for a trace, M if nobody looked."),
-        ("amount", "90", "2286 mm in 24 h is more than has ever been measured"),
+        ("amount", "90", "90 in within 24 h is more than has ever been measured"),
         ("day", "2026-07-16", "That morning is still to come."),
+        ("day", "2022-12-31", "The gauge stands there since Sun 1 Jan 2023."),
         ("day", "", "This field is required."),
         ("days", "40", "Ensure this value is less than or equal to 31."),
     ],
@@ -254,10 +255,19 @@ def test_the_same_morning_again_is_known_or_a_correction(reader, school):
     assert "school, Wed 15 Jul was known already: 0.10 in." in (
         type_in(reader, school, "0.1").content.decode()
     )
-    assert "school, Wed 15 Jul: 0.21 instead of 0.10 in, which is kept." in (
-        type_in(reader, school, "0.21").content.decode()
+    assert (
+        "school, Wed 15 Jul: now 0.21 in. What stood there, 0.10 in, stays in its history."
+        in type_in(reader, school, "0.21").content.decode()
     )
     assert Reading.objects.get().depth_um == 5334
+
+
+def test_nobody_looked_cannot_take_back_a_depth(reader, school):
+    type_in(reader, school, "0.02")
+    shown = type_in(reader, school, "M").content.decode()
+    assert "M cannot take back 0.02 in. Write down the right depth instead." in shown
+    assert 'value="M"' in shown
+    assert Reading.objects.get().depth_um == 508
 
 
 def test_a_morning_inside_a_total_that_is_down_is_refused_with_the_reason(reader, school):

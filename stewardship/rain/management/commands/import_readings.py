@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from stewardship.common.errors import Refused
 from stewardship.common.written import number_text
-from stewardship.rain.choices import DepthUnit, Stamps
+from stewardship.rain.choices import DateOrder, DepthUnit, Stamps
 from stewardship.rain.layout import Wishes
 from stewardship.rain.models import Gauge, ReadingBatch, SiteRain
 from stewardship.rain.services import find_waiting_storms, import_file
@@ -36,6 +36,12 @@ class Command(BaseCommand):
         )
         parser.add_argument(
             "--unit", default="", choices=DepthUnit.values, help="unit of the depths"
+        )
+        parser.add_argument(
+            "--dates",
+            default="",
+            choices=DateOrder.values,
+            help="whether dates such as 3/4/2026 are month/day/year or day/month/year",
         )
         parser.add_argument(
             "--zone",
