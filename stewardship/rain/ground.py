@@ -6,13 +6,25 @@ from datetime import date
 
 import numpy as np
 
-from sites.choices import InletKind
 from sites.models import Basin, Site
+from sites.water import basin_arrays
 from stewardship.hydrology.basins import BasinArrays
-from stewardship.hydrology.inlets import curb_core_capacity_m3_s, curb_cut_capacity_m3_s
 from stewardship.hydrology.spread import haversine_m
 from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
 from stewardship.rain.models import Gauge
+
+#: What `basin_arrays` says of a basin, under the names of the parameters of BasinArrays.
+PARAMETERS = (
+    "impervious_m2",
+    "pervious_m2",
+    "pervious_curve_number",
+    "inlet_capacity_m3_s",
+    "bottom_m2",
+    "lip_m2",
+    "lip_depth_m",
+    "lip_length_m",
+    "infiltration_mm_h",
+)
 
 
 @dataclass(frozen=True)
@@ -26,7 +38,7 @@ class Ground:
     reach_m: FloatArray  # (gauges,)
     basin_ids: Sequence[int]
     basin_site: IntArray  # (basins,) place of its site in `sites`
-    basin_table: dict[str, FloatArray]  # the parameters of BasinArrays, (basins,)
+    basin_table: dict[str, FloatArray]  # by PARAMETERS, (basins,)
 
     @classmethod
     def load(cls, gauges: Sequence[Gauge]) -> "Ground":
@@ -47,6 +59,7 @@ class Ground:
                 np.array([gauge.lat for gauge in gauges]),
                 np.array([gauge.lon for gauge in gauges]),
             )
+        arrays = basin_arrays(basins)
         return cls(
             sites=sites,
             gauges=gauges,
@@ -55,17 +68,7 @@ class Ground:
             reach_m=np.array([gauge.reach_m for gauge in gauges], dtype=np.float64),
             basin_ids=[basin.pk for basin in basins],
             basin_site=np.array([place[basin.site_id] for basin in basins], dtype=np.int64),
-            basin_table={
-                "impervious_m2": _column(basins, "paved_m2"),
-                "pervious_m2": _column(basins, "planted_catchment_m2"),
-                "pervious_curve_number": _column(basins, "unpaved_curve_number"),
-                "bottom_m2": _column(basins, "bottom_area_m2"),
-                "lip_m2": _column(basins, "top_area_m2"),
-                "lip_depth_m": _column(basins, "depth_m"),
-                "lip_length_m": _column(basins, "lip_length_m"),
-                "infiltration_mm_h": _column(basins, "soak_mm_h"),
-                "inlet_capacity_m3_s": np.array([_capacity_m3_s(basin) for basin in basins]),
-            },
+            basin_table={name: getattr(arrays, name) for name in PARAMETERS},
         )
 
     def stood(self, day: date) -> IntArray:
@@ -82,20 +85,3 @@ class Ground:
     def basins(self, places: IntArray) -> BasinArrays:
         """The basins at some places, which may come more than once."""
         return BasinArrays(**{name: values[places] for name, values in self.basin_table.items()})
-
-
-def _column(basins: Sequence[Basin], name: str) -> FloatArray:
-    return np.array([getattr(basin, name) for basin in basins], dtype=np.float64)
-
-
-def _capacity_m3_s(basin: Basin) -> float:
-    """What a basin's inlets let in together. Of a basin whose inlets nobody has measured, nothing is known to hold water back."""
-    inlets = basin.inlets.all()
-    if not inlets:
-        return np.inf
-    return sum(
-        float(curb_cut_capacity_m3_s(inlet.width_m, inlet.height_m))
-        if inlet.kind == InletKind.CURB_CUT
-        else float(curb_core_capacity_m3_s(inlet.width_m))
-        for inlet in inlets
-    )

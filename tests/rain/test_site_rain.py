@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind, Sureness
-from stewardship.rain.models import BasinWater, Gauge, SiteRain, Storm
+from stewardship.rain.models import BasinWater, Gauge, ReadingBatch, SiteRain, Storm
 from stewardship.rain.services import add_readings, find_waiting_storms, note_outage
 from tests import factory
 from tests.rain.test_storms_found import at, rain
@@ -271,3 +271,26 @@ def test_waters_follow_a_correction():
     before = BasinWater.objects.get().inflow_m3
     rain(gauge, at("15:00"), 0.6)
     assert BasinWater.objects.get().inflow_m3 > before
+
+
+def test_a_storm_that_turns_out_to_end_a_day_later_is_weighed_anew_everywhere_and_once():
+    factory.make_built_site("OAK-1")
+    factory.make_built_site("ELM-2", lat=factory.LAT + 30_000 / M_PER_DEGREE)
+    near, far = gauge_at("N", 300), gauge_at("F", 29_900)
+    rain(near, at("20:00", date(2026, 7, 13)), 0.4, 0, 0, 0, 0, 0, 0, 0, 0)
+    rain(far, at("20:00", date(2026, 7, 13)), 0, 0, 0, 0, 0, 0, 0, 0, 0)
+    SiteRain.objects.update(weighed_at=timezone.now())
+    before = of_site()
+    rain(far, at("01:00"), 0.3)
+    found = of_site()
+    assert (found.pk, found.depth_um, found.sureness) == (
+        before.pk,
+        before.depth_um,
+        before.sureness,
+    )
+    assert found.storm.end_at == at("02:00")
+    assert (found.weighed_at, found.storm_revision) == (None, found.storm.revision)
+    SiteRain.objects.update(weighed_at=timezone.now())
+    ReadingBatch.objects.update(storms_found_at=None)
+    find_waiting_storms()
+    assert of_site().weighed_at is not None
