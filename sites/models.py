@@ -14,7 +14,7 @@ from sites.choices import InletKind, Phase, SourceClass, Stage, Weekday
 from stewardship.common.constraints import in_order, not_negative, one_of
 from stewardship.common.events import StateEvent
 
-#: Months after acceptance or planting at which the next phase begins (program default; trade notes §1.4).
+#: Months after acceptance or planting at which the next phase begins (program default, no source).
 ESTABLISHING_FROM_MONTH = 12
 SETTLED_FROM_MONTH = 24
 
@@ -30,9 +30,10 @@ class SiteQuerySet(models.QuerySet["Site"]):
         """Sites on ground that one of these agencies owns."""
         return self.filter(agency__in=agencies)
 
-    def with_youngest(self) -> Self:
-        """Annotates `youngest`: the day of the latest acceptance or replanting among the site's basins."""
-        return self.annotate(youngest=Max("basins__phase_from"))
+    def with_youngest(self, *, on: date) -> Self:
+        """Annotates `youngest`: the day of the latest acceptance or replanting among the site's basins, until `on`."""
+        until = Q(basins__phase_from__lte=on)
+        return self.annotate(youngest=Max("basins__phase_from", filter=until))
 
     def in_phase(self, phase: str, *, on: date) -> Self:
         """Sites whose youngest planting is in that phase on the day; the same rule as `phase_on`."""
@@ -45,7 +46,7 @@ class SiteQuerySet(models.QuerySet["Site"]):
         wanted = {Phase.SETTLING_IN: young, Phase.SETTLED: settled}.get(
             Phase(phase), ~young & ~settled
         )
-        return self.with_youngest().filter(wanted)
+        return self.with_youngest(on=on).filter(wanted)
 
 
 class Site(models.Model):
@@ -125,8 +126,8 @@ class Site(models.Model):
         return self.lat is not None and self.lon is not None
 
     def phase(self, *, on: date) -> str:
-        """The phase of the youngest planting among the site's basins on that day."""
-        starts = [b.phase_from for b in self.basins.all() if b.phase_from]
+        """The phase of the youngest planting among the site's basins on that day; what was replanted later does not count."""
+        starts = [b.phase_from for b in self.basins.all() if b.phase_from and b.phase_from <= on]
         return phase_on(max(starts), on=on) if starts else Phase.SETTLING_IN
 
 

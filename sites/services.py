@@ -94,11 +94,13 @@ def add_basin(
     Refused : the site has a basin of that label, or the shape is no basin.
     """
     label = facts.get("label", "A")
-    if site.basins.filter(label=label).exists():
-        raise Refused(
-            _("%(site)s already has a basin %(label)s.") % {"site": site.code, "label": label}
-        )
     with transaction.atomic():
+        # the site's row is the lock: two at once would both find the label free
+        Site.objects.select_for_update().get(pk=site.pk)
+        if site.basins.filter(label=label).exists():
+            raise Refused(
+                _("%(site)s already has a basin %(label)s.") % {"site": site.code, "label": label}
+            )
         basin = Basin.objects.create(site=site, **facts)
         if inlet:
             add_inlet(basin=basin, trap=trap, **inlet)

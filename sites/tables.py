@@ -50,7 +50,7 @@ class SiteTable(tables.Table):
     def render_phase(self, record: Site) -> str:
         if record.stage in (Stage.PROPOSED, Stage.AGREED):
             return format_html('<span class="note">{}</span>', _("not planted yet"))
-        return self.value_phase(record)
+        return self.value_phase(record) or "–"
 
     def value_phase(self, record: Site) -> str:
         if record.stage != Stage.BUILT or record.youngest is None:

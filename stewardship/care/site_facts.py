@@ -92,7 +92,7 @@ def sheet_of(duty: Duty) -> DutySheet:
         )
     else:
         checklist = by_calendar(facts)
-    drops = _latest_drops(basins)
+    drops = {basin_id: finding.measured_m for basin_id, finding in latest_measures(basins).items()}
     drawings = tuple(_drawing(basin, waters.get(basin.label), drops) for basin in basins)
     return DutySheet(checklist, drawings)
 
@@ -101,17 +101,18 @@ def _traps(basin: Basin) -> list:
     return [inlet.trap for inlet in basin.inlets.all() if hasattr(inlet, "trap")]
 
 
-def _latest_drops(basins: list[Basin]) -> dict[int, float]:
-    """By basin: the drop to the silt when it was last measured; not known once silt was taken out."""
+def latest_measures(basins: list[Basin]) -> dict[int, Finding]:
+    """By basin: the finding with the drop to the silt as last measured; none once silt was taken out of any trap of it."""
     emptied_since = CleanOut.objects.filter(
         trap__inlet__basin=OuterRef("basin"), visit__happened_on__gte=OuterRef("visit__happened_on")
     )
     measured = (
         Finding.objects.filter(basin__in=basins, item=Item.TRAP, measured_m__isnull=False)
         .filter(~Exists(emptied_since))
+        .select_related("visit")
         .order_by("visit__happened_on", "pk")
     )
-    return dict(measured.values_list("basin_id", "measured_m"))
+    return {finding.basin_id: finding for finding in measured}
 
 
 def _drawing(basin: Basin, water: Water | None, drops: dict[int, float]) -> dict[str, Any]:

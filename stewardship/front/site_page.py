@@ -14,8 +14,8 @@ from sites.choices import Stage
 from sites.models import Basin, Inlet, SedimentTrap, Site, SiteEvent
 from stewardship.agreements.models import Agreement, Responsibility
 from stewardship.agreements.standing import build_blockers, missing_signatures
-from stewardship.care.choices import Item
 from stewardship.care.models import Answer, CleanOut, Duty, Finding, Reminder, Visit
+from stewardship.care.site_facts import latest_measures
 from stewardship.care.words import reason_text
 from stewardship.common.drawing import basin_section_svg
 from stewardship.hydrology.spread import haversine_m
@@ -207,41 +207,32 @@ def drain_words(hours: float | None) -> str:
 
 
 def _basins(site: Site, rains: list[SiteRain]) -> list[BasinView]:
-    basins = site.basins.prefetch_related(
-        Prefetch("inlets", Inlet.objects.select_related("trap").order_by("pk")), "plantings"
+    basins = list(
+        site.basins.prefetch_related(
+            Prefetch("inlets", Inlet.objects.select_related("trap").order_by("pk")), "plantings"
+        )
     )
-    measured: dict[int, Finding] = {}
-    for finding in (
-        Finding.objects.filter(visit__site=site, item=Item.TRAP, measured_m__isnull=False)
-        .select_related("visit")
-        .order_by("visit__happened_on", "pk")
-    ):
-        measured[finding.basin_id] = finding
+    measured = latest_measures(basins)
     cleaned: dict[int, CleanOut] = {}
     for clean_out in (
         CleanOut.objects.filter(visit__site=site)
-        .select_related("visit")
+        .select_related("visit", "trap__inlet")
         .order_by("visit__happened_on", "pk")
     ):
-        cleaned[clean_out.trap_id] = clean_out
+        cleaned[clean_out.trap.inlet.basin_id] = clean_out
     known = next((rain for rain in rains if rain.sureness != Sureness.UNKNOWN), None)
     highest = {water.basin_id: water for water in known.waters.all()} if known else {}
     views = []
     for basin in basins:
         traps = [inlet.trap for inlet in basin.inlets.all() if hasattr(inlet, "trap")]
-        trap = traps[0] if traps else None
-        last = cleaned.get(trap.pk) if trap else None
         finding = measured.get(basin.pk)
-        # what was measured before the trap was emptied says nothing about it now
-        if finding and last and last.visit.happened_on >= finding.visit.happened_on:
-            finding = None
         views.append(
             BasinView(
                 basin,
-                trap,
+                traps[0] if traps else None,
                 finding.measured_m if finding else None,
                 finding.visit.happened_on if finding else None,
-                last,
+                cleaned.get(basin.pk),
                 highest.get(basin.pk),
             )
         )

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from sites.choices import Stage
-from sites.models import Site
+from sites.models import Inlet, SedimentTrap, Site
 from stewardship.care.models import Answer, CleanOut, Finding, Reminder
 from stewardship.front.site_page import drain_words
 from tests import factory
@@ -164,6 +164,23 @@ def test_a_trap_measured_before_its_clean_out_says_nothing_about_it_now(cast, co
     assert view.drop_m is None
     assert view.cleaned == CleanOut.objects.get()
     assert "emptied" in coordinator.get(url()).content.decode()
+
+
+def test_silt_out_of_either_trap_of_a_basin_counts(cast, coordinator):
+    basin = cast.site.basins.get()
+    visit = factory.make_visit(cast.site, date(2026, 6, 1))
+    Finding.objects.create(
+        visit=visit, item="trap", judgement="watch", basin=basin, measured_m=0.0635
+    )
+    inlet = Inlet.objects.create(basin=basin, kind="curb_core", width_m=0.1)
+    second = SedimentTrap.objects.create(
+        inlet=inlet, length_m=0.5, width_m=0.4, depth_m=0.2, lip_below_inlet_m=0.06
+    )
+    emptied = factory.make_visit(cast.site, date(2026, 6, 20))
+    CleanOut.objects.create(visit=emptied, trap=second, litres=9)
+    (view,) = page_of(coordinator).basins
+    assert view.drop_m is None
+    assert view.cleaned == CleanOut.objects.get()
 
 
 def test_a_site_without_coordinates_says_that_no_gauge_speaks_for_it(cast, coordinator):

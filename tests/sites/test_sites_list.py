@@ -73,6 +73,22 @@ def test_the_phase_filter_agrees_with_the_phase_of_each_site(db, planted, on):
         assert shown == (phase_on(planted, on=on) == phase == site.phase(on=on))
 
 
+def test_what_was_replanted_later_does_not_change_the_phase_of_an_earlier_day(db):
+    site = factory.make_built_site("OAK-1", on=date(2023, 1, 10))
+    factory.make_basin(site, "B", phase_from=date(2026, 7, 1))
+    assert site.phase(on=date(2026, 6, 30)) == Phase.SETTLED
+    assert site.phase(on=date(2026, 7, 1)) == Phase.SETTLING_IN
+    assert Site.objects.in_phase(Phase.SETTLED, on=date(2026, 6, 30)).exists()
+    assert Site.objects.in_phase(Phase.SETTLING_IN, on=date(2026, 7, 1)).exists()
+
+
+def test_a_retired_site_has_a_dash_for_its_planting(cast, coordinator):
+    cast.site.stage, cast.site.retired_on = "retired", date(2026, 7, 1)
+    cast.site.save()
+    (row,) = coordinator.get(LIST + "?stage=retired").context["table"].rows
+    assert row.get_cell("phase") == "–"
+
+
 def test_the_csv_holds_what_the_filter_shows_and_starts_no_formula(cast, coordinator):
     factory.make_site("ASH-9", address='=HYPERLINK("x")')
     response = coordinator.get(LIST + "?stage=proposed&_export=csv")
