@@ -31,17 +31,21 @@ def reading(start_s: int, end_s: int, depth: int | str | None) -> NewReading:
     return NewReading(start_s, end_s, kind, depth * 254)
 
 
-depths = st.sampled_from([0, 30, 0, 5, "T", 0, None, 1, 0])
+wet = st.sampled_from([30, 1, 5])
+dry = st.sampled_from([0, 0, "T", None])
 
 
 @st.composite
-def record(draw, lengths: list[int], gaps: list[int], least: int, most: int) -> list[NewReading]:
-    """Readings of one gauge, one after another, with gaps between some."""
+def record(
+    draw, wet_s: list[int], dry_s: list[int], gaps_s: list[int], most: int
+) -> list[NewReading]:
+    """Readings of one gauge, one after another, with gaps between some; lengths of wet and of dry ones in seconds."""
     rows, at_s = [], START_S + draw(st.integers(0, 24)) * QUARTER_S
-    for _n in range(draw(st.integers(least, most))):
-        at_s += draw(st.sampled_from(gaps))
-        end_s = at_s + draw(st.sampled_from(lengths))
-        rows.append(reading(at_s, end_s, draw(depths)))
+    for _n in range(draw(st.integers(0, most))):
+        at_s += draw(st.sampled_from(gaps_s))
+        is_wet = draw(st.booleans())
+        end_s = at_s + draw(st.sampled_from(wet_s if is_wet else dry_s))
+        rows.append(reading(at_s, end_s, draw(wet if is_wet else dry)))
         at_s = end_s
     return rows
 
@@ -49,11 +53,11 @@ def record(draw, lengths: list[int], gaps: list[int], least: int, most: int) -> 
 @st.composite
 def town(draw) -> dict[str, list[NewReading]]:
     """Three gauges over about four days: dense with dry times listed, sparse and silent when dry, and a daily reader."""
-    quarter, hour, long, day = QUARTER_S, HOUR_S, 9 * HOUR_S, DAY_S
+    quarter, hour, day = QUARTER_S, HOUR_S, DAY_S
     return {
-        "quarter": draw(record([long, quarter, 4 * hour], [0, 0, 0, 2 * hour], 0, 14)),
-        "silent": draw(record([quarter, hour], [20 * hour, 9 * hour, 0, 3 * hour], 0, 9)),
-        "daily": draw(record([day, day, 3 * day], [0, 0, day], 0, 4)),
+        "quarter": draw(record([quarter, hour], [9 * hour, 4 * hour], [0, 0, 0, 2 * hour], 14)),
+        "silent": draw(record([quarter], [hour], [20 * hour, 9 * hour, 0, 3 * hour], 9)),
+        "daily": draw(record([day, day, 3 * day], [day], [0, 0, day], 4)),
     }
 
 

