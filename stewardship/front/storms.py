@@ -312,6 +312,18 @@ def sites_by_need(storm: Storm) -> list[SiteNeed]:
     )
 
 
+def left_out(rows: list[SiteNeed]) -> list[tuple[str, str]]:
+    """Gauges that were left out at any of the sites, and why, each once."""
+    return sorted(
+        {
+            (left["gauge"], left["why"])
+            for row in rows
+            for left in row.rain.left_out
+            if left["gauge"]
+        }
+    )
+
+
 def _need(rain: SiteRain, duty: Duty | None) -> str:
     if duty is None:
         return "unknown" if rain.sureness == Sureness.UNKNOWN else "none"

@@ -19,6 +19,7 @@ from stewardship.front.needs import what_needs_me
 from stewardship.front.site_page import LIMIT_DRAIN_H, USUAL_DRAIN_H, little_map, site_page
 from stewardship.front.storms import (
     gauge_records,
+    left_out,
     revisions,
     sites_by_need,
     storm_days,
@@ -130,6 +131,7 @@ def site_build(request: HttpRequest, code: str) -> HttpResponse:
 @require_GET
 def storm(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Storm.objects.select_related("merged_into", "split_from"), pk=pk)
+    rows = sites_by_need(found)
     return render(
         request,
         "front/storm.html",
@@ -138,7 +140,8 @@ def storm(request: HttpRequest, pk: int) -> HttpResponse:
             "heading": _("Storm of %s") % storm_days(found, program=request.program),
             "short": storm_in_short(found),
             "records": gauge_records(found, program=request.program),
-            "rows": sites_by_need(found),
+            "rows": rows,
+            "left_out": left_out(rows),
             "revisions": revisions(found),
             "questions": found.rain_questions.open().select_related("site"),
         },

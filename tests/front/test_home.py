@@ -139,3 +139,9 @@ def test_a_log_in_that_was_closed_gets_no_further(cast):
     cast.volunteer.is_active = False
     cast.volunteer.save()
     assert not Client().login(email="tomas.bell@example.org", password=factory.PASSWORD)
+
+
+def test_the_sign_in_page_tells_passers_by_what_this_is_and_whom_to_call(cast, client):
+    page = client.get(reverse("account_login")).content.decode()
+    assert "looks after the planted basins along these streets" in page
+    assert "Call 505-555-0100; in danger call 911." in page

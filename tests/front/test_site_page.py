@@ -202,6 +202,12 @@ def test_t14_gauges_are_named_with_their_distance_and_reach(cast, coordinator):
     assert (near.in_reach, far.in_reach) == (True, False)
 
 
+def test_the_street_is_not_said_twice(cast, coordinator):
+    factory.make_site("CEN-1", address="122 Cenizo Street", street="Cenizo Street")
+    page = coordinator.get(url("CEN-1")).content.decode()
+    assert "122 Cenizo Street, Cenizo Street" not in page
+
+
 def build(client, code: str, on: str = "2026-07-10"):
     return client.post(reverse("site_build", args=[code]), {"on": on})
 
@@ -213,7 +219,9 @@ def test_t02_an_unsigned_site_is_not_built_and_the_page_says_what_is_missing(cas
     response = build(coordinator, "ASH-9")
     assert response.status_code == 422
     assert "No agreement covers ASH-9." in response.context["built_form"].errors["on"][0]
-    assert 'value="2026-07-10"' in response.content.decode()
+    page = response.content.decode()
+    assert 'value="2026-07-10"' in page
+    assert page.count("No agreement covers ASH-9.") == 2  # above the form and at its field
     assert Site.objects.get(code="ASH-9").stage == Stage.AGREED
 
 

@@ -148,12 +148,32 @@ def test_the_heading_names_the_days_as_the_letters_do(cast, coordinator):
 
 def test_unknown_rain_is_a_dash_and_the_word_never_a_zero(cast, coordinator, storm):
     rain = factory.make_site_rain(storm, cast.site, depth_in=None)
-    rain.left_out = [{"gauge": "G1", "why": "one reading is missing"}]
+    rain.left_out = [
+        {"gauge": "G1", "why": "one reading is missing"},
+        {"gauge": "", "why": "no gauge is near enough"},
+    ]
     rain.save()
     html = page(coordinator, storm).content.decode()
     assert "rain not known" in html
     assert "without G1: one reading is missing" in html
+    assert '<span class="note">no gauge is near enough</span>' in html
     assert "0.00 in" not in html
+
+
+def test_a_gauge_that_was_left_out_is_said_once_above_the_sites(cast, coordinator, storm):
+    gauge = factory.make_gauge("G5")
+    for site in (cast.site, cast.other_site):
+        rain = factory.make_site_rain(storm, site, gauge=gauge)
+        rain.left_out = [{"gauge": "G1", "why": "one reading is missing"}]
+        rain.save()
+    far = factory.make_site_rain(storm, factory.make_site("FAR-1"), depth_in=None)
+    far.left_out = [{"gauge": "", "why": "no gauge is near enough"}]
+    far.save()
+    html = page(coordinator, storm).content.decode()
+    assert html.count("without G1: one reading is missing") == 1
+    assert "the nearer a gauge, the more it counts" in html
+    assert "no gauge is near enough" in html
+    assert "without :" not in html
 
 
 def test_every_drawing_has_its_figures_as_a_table(cast, coordinator, storm):
