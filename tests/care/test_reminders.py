@@ -4,6 +4,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.core import mail
+from django.urls import reverse
 
 from people.choices import Channel, Language
 from people.models import Household
@@ -97,6 +98,13 @@ def test_a_letter_on_paper_has_the_address_the_checklist_and_the_phone_number(ca
     for part in ("Odile Farrow", "210 Yucca Lane", "Sediment trap", "505-555-0100", "Done on"):
         assert part in html
     assert "/care/a/" not in html
+
+
+def test_letters_to_post_say_by_when_they_ask_so_that_a_call_may_come_first(cast, coordinator):
+    rain(cast.other_site)
+    sweep()
+    page = coordinator.get(reverse("outbox:to_post")).content.decode()
+    assert "Sun 19 Jul" in page and "call as well" in page
 
 
 @pytest.mark.parametrize(
@@ -306,3 +314,13 @@ def test_the_number_of_queries_does_not_grow_with_the_sites_already_told(
     # program, duties, told, responsibilities, persons, their contact points, agency contacts, not-mine jobs
     with django_assert_max_num_queries(10):
         services.send_first_reminders(at=noon() + timedelta(minutes=1))
+
+
+def test_a_letter_of_late_work_asks_for_a_day_after_the_newest_rain(cast):
+    rain(cast.site)
+    sweep()
+    rain(cast.site, day=date(2026, 7, 23), depth_in=0.8)
+    sweep(date(2026, 7, 24))
+    second = write(letters_to(OWNER)[-1]).text
+    assert "due Sat 25 Jul" in second
+    assert "it was due Sun 19 Jul, and it has rained again since" in second
