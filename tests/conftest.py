@@ -5,10 +5,18 @@ from collections.abc import Callable, Iterator
 import pytest
 import time_machine
 from django.test import Client
+from django.utils import translation
 
 from people.models import Program
 from tests import factory
 from tests.cast import Cast, make_cast
+
+
+@pytest.fixture(autouse=True)
+def _english() -> Iterator[None]:
+    """A page that was read in Spanish leaves no Spanish to the next test."""
+    with translation.override("en"):
+        yield
 
 
 @pytest.fixture
