@@ -119,7 +119,7 @@ def run(seed: int, folder: Path) -> None:
 
     call_command("migrate", verbosity=0)
     factory.make_program()
-    gauge = factory.make_gauge("BENCH", started_on=FIRST.date())
+    gauge = factory.make_gauge("BENCH", started_on=FIRST.date() - timedelta(days=1))
     path = folder / "million.csv"
     ticks = rain_ticks(np.random.default_rng(seed))
     write_csv(path, ticks)
