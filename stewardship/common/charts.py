@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
-EDITION = 2  # raise when the drawing changes, so that cached charts are drawn anew
+EDITION = 3  # raise when the drawing changes, so that cached charts are drawn anew
 KEEP_SECONDS = 30 * 24 * 3600
 POINTS_PER_INCH = (
     72  # matplotlib's SVG counts in points, so a figure this wide has our drawing units

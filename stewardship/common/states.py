@@ -40,6 +40,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "possible",
         "requested",
         "due",
+        "new",
     ),
     "look": ("watch", "unsure", "coarse"),
     "act": ("act", "overdue", "failed"),

@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.common import units as u
 from stewardship.common.charts import kept, new_figure, svg_of
-from stewardship.common.drawing import LEAF, RULE, SOFT, SOIL, WATER
+from stewardship.common.drawing import RULE, SOFT, SOIL, WATER
 from stewardship.common.written import US, depth_text, number_text
 
 
@@ -53,7 +53,6 @@ def _draw(
     units: str,
 ) -> str:
     from matplotlib.dates import AutoDateLocator, date2num, num2date
-    from matplotlib.patheffects import withStroke
 
     figure = new_figure(height=240)
     axes = figure.add_axes((0.1, 0.15, 0.86, 0.68))
@@ -64,17 +63,15 @@ def _draw(
     if threshold_um is not None:
         line = _shown(threshold_um, units)
         axes.axhline(line, color=SOIL, linewidth=1.5, linestyle=(0, (4, 3)))
-        axes.annotate(
+        axes.annotate(  # above the frame: within it strokes would run through the words
             _("care falls due from %s") % depth_text(threshold_um, units),
-            (1, line),
-            xycoords=("axes fraction", "data"),
-            xytext=(0, 4),
+            (1, 1),
+            xycoords="axes fraction",
+            xytext=(0, 12),
             textcoords="offset points",
             ha="right",
             va="bottom",
             color=SOIL,
-            path_effects=[withStroke(linewidth=4, foreground=LEAF)],  # strokes run behind the words
-            zorder=5,
         )
     axes.xaxis.set_major_locator(AutoDateLocator(minticks=4, maxticks=8))
     axes.xaxis.set_major_formatter(lambda value, _at: date_format(num2date(value), _("j M")))

@@ -142,6 +142,15 @@ def _site_figures(at_end: list[Site], seen: list[Visit], known_for_days: int) ->
             never,
         )
     )
+    figures.append(
+        of_sites(
+            "new",
+            gettext_lazy("new: built less than %(days)s days ago, not looked at yet")
+            % {"days": known_for_days},
+            lambda s: s.condition == "new",
+            lambda s: s.address,
+        )
+    )
     return figures
 
 

@@ -1,7 +1,7 @@
 """How sites stand on a day: agreement, last look and its evidence, what was found wanting, what is open or late, known or unknown.
 
 What counts as a look is said by `Visit.objects.looks`. A site that nobody has looked at for `known_for_days` is unknown, which
-is neither good nor bad.
+is neither good nor bad; one that was built since and waits for its first look is new.
 """
 
 from datetime import date, timedelta
@@ -47,7 +47,7 @@ def standing(
     last_look_on, last_look_evidence, last_look_pk  of the newest look, None: never
     is_known  the newest look is at most `known_for_days` old
     is_unsafe, is_wanting  something unsafe / asking for work at the newest look, or a follow-up still open
-    condition  "unsafe", "act", "unknown" or "good", in this order: an open finding stays one when it grows old
+    condition  "unsafe", "act", "new", "unknown" or "good", in this order: an open finding stays one when it grows old
     open_duties, late_duties  counts;  late_since  due day of the oldest late one
     """
     of_site = {"site": OuterRef("pk")}
@@ -56,6 +56,7 @@ def standing(
     last_look = Visit.objects.looks(until=on).filter(**of_site).order_by("-happened_on", "-pk")
     open_duties = Duty.objects.filter(open_on(on), **of_site)
     late = open_duties.filter(due_on__lt=on)
+    known_since = on - timedelta(days=known_for_days)
     wrong = Finding.objects.filter(visit=OuterRef("last_look_pk"), judgement__in=NEEDS_WORK)
     return (
         sites.built(on=on)
@@ -79,7 +80,7 @@ def standing(
         )
         .annotate(
             is_known=Case(
-                When(last_look_on__gte=on - timedelta(days=known_for_days), then=True),
+                When(last_look_on__gte=known_since, then=True),
                 default=False,
                 output_field=BooleanField(),
             ),
@@ -90,6 +91,7 @@ def standing(
             condition=Case(
                 When(is_unsafe=True, then=Value("unsafe")),
                 When(is_wanting=True, then=Value("act")),
+                When(last_look_on__isnull=True, built_on__gt=known_since, then=Value("new")),
                 When(is_known=False, then=Value("unknown")),
                 default=Value("good"),
             )
@@ -113,6 +115,7 @@ CONDITION_WORDS = {
     "unsafe": _("Unsafe"),
     "act": _("Found wanting"),
     "unknown": _("Unknown"),
+    "new": _("New, not looked at yet"),
     "good": _("Nothing wanting"),
 }
 #: How `agreement_state` reads.

@@ -88,6 +88,8 @@ class ComplianceTable(tables.Table):
         """Known since the last look; or unknown, and how long ago that was."""
         if record.is_known:
             return gettext("known since %s") % day_text(record.last_look_on)
+        if record.condition == "new":
+            return gettext("never looked at")
         mark = state("unknown", gettext("unknown"))
         if record.last_look_on is None:
             return format_html(
@@ -118,6 +120,8 @@ class ComplianceTable(tables.Table):
         return queryset.order_by(place.desc() if is_descending else place.asc(), "code"), True
 
     def value_knowledge(self, record: Site) -> str:
+        if record.condition == "new":
+            return str(CONDITION_WORDS["new"])
         return gettext("known") if record.is_known else gettext("unknown")
 
     def order_last_look_on(self, queryset: QuerySet[Site], is_descending: bool) -> tuple:

@@ -1,7 +1,7 @@
 """The reviewer's table over the agency's own sites, and the proof for each."""
 
 import csv
-from datetime import date
+from datetime import date, timedelta
 from io import StringIO
 
 import pytest
@@ -51,6 +51,18 @@ def test_t29_sites_nobody_looked_at_are_unknown_and_stay_apart_from_bad_ones(cas
     unknown = coordinator.get(COMPLIANCE + "?condition=unknown")
     assert set(rows(bad)) == {"OAK-1"}
     assert set(rows(unknown)) == {"ELM-2"}
+
+
+@pytest.mark.parametrize(("days_ago", "condition"), [(0, "new"), (119, "new"), (120, "unknown")])
+def test_a_site_just_built_waits_for_its_first_look_and_is_not_unknown(
+    cast, coordinator, days_ago, condition
+):
+    built_on = factory.TODAY - timedelta(days=days_ago)
+    factory.make_built_site("NEW-1", owner=cast.owner, on=built_on)
+    response = coordinator.get(f"{COMPLIANCE}?condition={condition}&q=NEW-1")
+    row = rows(response)["NEW-1"]
+    assert ("New, not looked at yet" in row.get_cell("condition")) == (condition == "new")
+    assert response.context["tally"]["unknown"] == (condition == "unknown")
 
 
 def test_how_long_a_look_counts_is_the_readers_choice(cast, coordinator):

@@ -132,6 +132,13 @@ def test_t29_unknown_is_neither_good_nor_bad(book):
     }
 
 
+def test_a_site_just_built_is_counted_as_new(book, cast):
+    factory.make_built_site("NEW-1", owner=cast.owner, on=YEAR.ends_on)
+    figures = gather(period=YEAR)
+    assert rows_of(figures, "new") == [(None, "NEW-1")]
+    assert rows_of(figures, "unknown") == [(None, "FIR-3")]
+
+
 def test_t45_what_was_measured_is_kept_apart_from_what_was_guessed(book):
     figures = gather(period=YEAR)
     assert figures.value("silt_measured") == 20
