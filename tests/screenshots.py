@@ -170,9 +170,10 @@ def main(*names: str) -> None:
     if not names:
         shutil.rmtree(OUT, ignore_errors=True)
     OUT.mkdir(exist_ok=True)
-    executable = next(
-        found for name in ("chromium", "chromium-browser") if (found := shutil.which(name))
-    )
+    found = [os.environ.get("CHROMIUM"), shutil.which("chromium"), shutil.which("chromium-browser")]
+    executable = next(filter(None, found), None)
+    if executable is None:
+        raise SystemExit("There is no Chromium on this machine; CHROMIUM may name one.")
     with running_demo(PORT="8092") as demo:
         by_mail = letters(demo)
         with sync_playwright() as play:
