@@ -152,6 +152,19 @@ def test_two_storms_in_one_total_count_as_one_because_it_cannot_be_shared_out():
     assert Storm.objects.standing().count() == 1
 
 
+def test_a_second_storm_that_comes_late_into_the_time_of_a_total_joins_the_first():
+    bucket, reader = factory.make_gauge("B"), factory.make_gauge("R", kind=GaugeKind.DAILY)
+    rain(reader, at("07:00", date(2026, 7, 13)), 0.5, minutes=24 * 60)
+    rain(bucket, at("08:00", date(2026, 7, 13)), 0.1)
+    rain(bucket, at("20:00", date(2026, 7, 13)), 0.1)
+    storm = Storm.objects.get()
+    assert (storm.start_at, storm.end_at) == (
+        at("08:00", date(2026, 7, 13)),
+        at("21:00", date(2026, 7, 13)),
+    )
+    assert storm.revision == 3
+
+
 def test_a_trace_neither_starts_nor_bridges_a_storm():
     gauge = factory.make_gauge()
     start_s = factory.seconds(at("07:00"))
