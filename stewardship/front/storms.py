@@ -96,7 +96,8 @@ def storm_in_short(storm: Storm) -> StormInShort:
         duties=Count("pk"),
         met=Count("pk", filter=Q(state=DutyState.MET)),
         told=Count("pk", filter=Q(told_at__isnull=False)),
-        told_before=Count("pk", filter=Q(told_at__isnull=True, told_before__isnull=False)),
+        # A name of its own: PostgreSQL does not let an aggregate share one with what it counts.
+        earlier=Count("pk", filter=Q(told_at__isnull=True, told_before__isnull=False)),
         answered=Count("pk", filter=Q(answer_kind__isnull=False)),
     )
     return StormInShort(
@@ -105,6 +106,7 @@ def storm_in_short(storm: Storm) -> StormInShort:
         greatest_um=max(known, default=None),
         sites=len(depths),
         unknown=len(depths) - len(known),
+        told_before=counts.pop("earlier"),
         **counts,
     )
 
