@@ -22,7 +22,9 @@ MOST_UPLOADED_BYTES = 20_000_000
 class ImportForm(forms.Form):
     """A file of readings, and what the person knows about it. Everything but the gauge and the file may stay empty."""
 
-    gauge = forms.ModelChoiceField(label=_("Gauge"), queryset=Gauge.objects.all())
+    gauge = forms.ModelChoiceField(
+        label=_("Gauge"), queryset=Gauge.objects.all(), empty_label=_("choose one")
+    )
     file = forms.FileField(
         label=_("File"),
         help_text=_("CSV with a time and a depth in each row."),
