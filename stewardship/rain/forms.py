@@ -23,7 +23,7 @@ class ImportForm(forms.Form):
     """A file of readings, and what the person knows about it. Everything but the gauge and the file may stay empty."""
 
     gauge = forms.ModelChoiceField(
-        label=_("Gauge"), queryset=Gauge.objects.all(), empty_label=_("choose one")
+        label=_("Gauge"), queryset=Gauge.objects.all(), empty_label=_("choose")
     )
     file = forms.FileField(
         label=_("File"),
