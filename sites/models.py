@@ -99,7 +99,15 @@ class Site(models.Model):
             one_of("source_class", SourceClass.values, name="site_source_class_known"),
             models.CheckConstraint(
                 condition=Q(lat__isnull=True, lon__isnull=True)
-                | Q(lat__gte=-90, lat__lte=90, lon__gte=-180, lon__lte=180),
+                | Q(
+                    # said outright, since a comparison with null passes a check constraint
+                    lat__isnull=False,
+                    lon__isnull=False,
+                    lat__gte=-90,
+                    lat__lte=90,
+                    lon__gte=-180,
+                    lon__lte=180,
+                ),
                 name="site_place_both_or_neither",
             ),
             models.CheckConstraint(
@@ -213,7 +221,9 @@ class Inlet(models.Model):
     class Meta:
         constraints = [
             models.CheckConstraint(
-                condition=Q(kind=InletKind.CURB_CUT, width_m__gt=0, height_m__gt=0)
+                condition=Q(
+                    kind=InletKind.CURB_CUT, width_m__gt=0, height_m__isnull=False, height_m__gt=0
+                )
                 | Q(kind=InletKind.CURB_CORE, width_m__gt=0, height_m__isnull=True),
                 name="inlet_has_the_sizes_of_its_kind",
             ),

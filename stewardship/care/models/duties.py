@@ -58,9 +58,18 @@ class CareRule(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=Q(
-                    trigger=Trigger.AFTER_RAIN, least_depth_um__gt=0, every_days__isnull=True
+                    # said outright, since a comparison with null passes a check constraint
+                    trigger=Trigger.AFTER_RAIN,
+                    least_depth_um__isnull=False,
+                    least_depth_um__gt=0,
+                    every_days__isnull=True,
                 )
-                | Q(trigger=Trigger.CALENDAR, every_days__gt=0, least_depth_um__isnull=True),
+                | Q(
+                    trigger=Trigger.CALENDAR,
+                    every_days__isnull=False,
+                    every_days__gt=0,
+                    least_depth_um__isnull=True,
+                ),
                 name="care_rule_fits_its_trigger",
             ),
             models.UniqueConstraint(
