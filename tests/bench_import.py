@@ -112,7 +112,7 @@ def one_more(gauge, ticks: np.ndarray, n: int) -> float:
 def run(seed: int, folder: Path) -> None:
     from django.core.management import call_command
 
-    from stewardship.rain.ingest import import_file
+    from stewardship.rain.intake.ingest import import_file
     from stewardship.rain.models import GaugeStorm
     from stewardship.rain.services import find_waiting_storms
     from tests import factory

@@ -35,6 +35,7 @@ from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind, Surene
 from stewardship.rain.models import (
     BasinWater,
     Gauge,
+    GaugePlace,
     GaugeStorm,
     Reading,
     ReadingBatch,
@@ -285,14 +286,15 @@ def make_built_site(
 
 # -- rain -----------------------------------------------------------------------------------------------------
 def make_gauge(code: str = "G1", *, kind: str = GaugeKind.INTERVAL, **fields) -> Gauge:
+    place = {"lat": fields.pop("lat", LAT + 0.004), "lon": fields.pop("lon", LON)}
     facts = {
         "name": f"Gauge {code}",
-        "lat": LAT + 0.004,
-        "lon": LON,
         "started_on": date(2023, 1, 1),
         "observation_hour": 7 if kind == GaugeKind.DAILY else None,
     }
-    return Gauge.objects.create(code=code, kind=kind, **(facts | fields))
+    gauge = Gauge.objects.create(code=code, kind=kind, **(facts | fields))
+    GaugePlace.objects.create(gauge=gauge, since=gauge.started_on, **place)
+    return gauge
 
 
 def make_readings(

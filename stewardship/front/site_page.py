@@ -20,7 +20,7 @@ from stewardship.care.words import reason_text
 from stewardship.common.drawing import basin_section_svg
 from stewardship.hydrology.spread import haversine_m
 from stewardship.rain.choices import Sureness
-from stewardship.rain.models import BasinWater, Gauge, SiteRain
+from stewardship.rain.models import BasinWater, Gauge, GaugePlace, SiteRain
 
 #: Usual basins drain in about an hour after the rain ends. Common practice, no source. [h]
 USUAL_DRAIN_H = 1
@@ -69,6 +69,7 @@ class RainLine:
 @dataclass(frozen=True)
 class GaugeNear:
     gauge: Gauge
+    place: GaugePlace
     distance_m: float
     in_reach: bool
 
@@ -241,13 +242,16 @@ def _basins(site: Site, rains: list[SiteRain]) -> list[BasinView]:
 
 def _gauges(site: Site, today: date) -> list[GaugeNear]:
     """Standing gauges, nearest first; none for a site without a place."""
-    gauges = list(Gauge.objects.active(on=today)) if site.has_place else []
+    gauges = (
+        list(Gauge.objects.active(on=today).prefetch_related("places")) if site.has_place else []
+    )
     if not gauges:
         return []
-    distances = haversine_m(site.lat, site.lon, [g.lat for g in gauges], [g.lon for g in gauges])
+    places = [gauge.place(on=today) for gauge in gauges]
+    distances = haversine_m(site.lat, site.lon, [p.lat for p in places], [p.lon for p in places])
     near = [
-        GaugeNear(gauge, float(distance), bool(distance <= gauge.reach_m))
-        for gauge, distance in zip(gauges, distances, strict=True)
+        GaugeNear(gauge, place, float(distance), bool(distance <= gauge.reach_m))
+        for gauge, place, distance in zip(gauges, places, distances, strict=True)
     ]
     return sorted(near, key=lambda one: one.distance_m)
 
@@ -291,9 +295,9 @@ def little_map(site: Site, gauges: list[GaugeNear]) -> LittleMap | None:
         return None
     metres_per_degree = 111_195  # on the sphere of `spread.EARTH_RADIUS_M`
     east = [
-        (near.gauge.lon - site.lon) * metres_per_degree * cos(radians(site.lat)) for near in shown
+        (near.place.lon - site.lon) * metres_per_degree * cos(radians(site.lat)) for near in shown
     ]
-    north = [(near.gauge.lat - site.lat) * metres_per_degree for near in shown]
+    north = [(near.place.lat - site.lat) * metres_per_degree for near in shown]
     farthest = max(map(abs, [*east, *north, 100]))
     per_metre = (MAP_SIDE / 2 - 40) / farthest
     return LittleMap(

@@ -26,11 +26,24 @@ class DepthUnit(TextChoices):
 class BatchSource(TextChoices):
     FILE = "file", _("File")
     TYPED = "typed", _("Typed in")
+    PUSHED = "pushed", _("Sent by the gauge")
     DEMO = "demo", _("Invented demo rain")
+
+
+class FileState(TextChoices):
+    """What became of an uploaded file. Refused: nothing of it was taken in."""
+
+    LOOKED = "looked", _("Looked at, waiting for your yes")
+    CONFIRMED = "confirmed", _("Being taken in")
+    TAKEN = "taken", _("Taken in")
+    REFUSED = "refused", _("Not taken in")
+    UNDONE = "undone", _("Taken back")
 
 
 class Sureness(TextChoices):
     """How sure the rain at a site is. Missing is never zero."""
+
+    DECLARED = "declared", _("Declared by a person")
 
     MEASURED = "measured", _("Measured")
     ESTIMATED = "estimated", _("Estimated")

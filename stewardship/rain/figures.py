@@ -8,7 +8,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from stewardship.rain.models import Gauge, Reading
-from stewardship.rain.record import known_times, outages_of
+from stewardship.rain.reckoning.record import known_times, outages_of
 from stewardship.rain.times import LONGEST_DAY_S, last_day, local_s
 
 MONTHS = 12

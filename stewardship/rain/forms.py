@@ -5,10 +5,10 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Program
-from stewardship.rain.amounts import read_amount
-from stewardship.rain.blocks import NewReading, greatest_um, not_before, too_much
 from stewardship.rain.choices import DateOrder, DepthUnit, GaugeKind, ReadingKind, Stamps
-from stewardship.rain.layout import Wishes
+from stewardship.rain.intake.amounts import read_amount
+from stewardship.rain.intake.blocks import NewReading, greatest_um, not_before, too_much
+from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.models import Gauge
 from stewardship.rain.times import DAY_S, local_s
 

@@ -7,8 +7,8 @@ from hypothesis.extra.django import TestCase
 
 from stewardship.common.errors import Refused
 from stewardship.rain.choices import GaugeKind
-from stewardship.rain.ingest import import_file
-from stewardship.rain.layout import Wishes
+from stewardship.rain.intake.ingest import import_file
+from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.models import Reading, ReadingBatch, RejectedRow
 from stewardship.rain.services import find_waiting_storms
 from tests import factory

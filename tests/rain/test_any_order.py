@@ -7,8 +7,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
-from stewardship.rain.blocks import NewReading
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind
+from stewardship.rain.intake.blocks import NewReading
 from stewardship.rain.models import RainRule, ReadingBatch
 from stewardship.rain.services import add_readings, find_waiting_storms
 from tests import factory

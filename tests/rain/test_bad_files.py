@@ -254,7 +254,7 @@ def test_rows_that_contradict_each_other_are_both_refused_whatever_is_stored(
     if stored is not None:
         door(f"time,rain\n2026-07-14 15:00,{stored}\n".encode(), gauge, step="15m")
     before = list(Reading.objects.values())
-    monkeypatch.setattr("stewardship.rain.ingest.BLOCK_ROWS", block_rows)
+    monkeypatch.setattr("stewardship.rain.intake.ingest.BLOCK_ROWS", block_rows)
     assert door("\n".join(TWICE).encode(), gauge, file_name="twice.csv", step="15m") == ""
     assert rejected() == [(3, same_time(4)), (4, same_time(3))]
     batch = ReadingBatch.objects.get(file_name="twice.csv")
@@ -265,7 +265,7 @@ def test_rows_that_contradict_each_other_are_both_refused_whatever_is_stored(
 
 @pytest.mark.parametrize("block_rows", [50_000, 2, 1])
 def test_three_rows_for_one_time_are_refused_together_if_they_differ(door, monkeypatch, block_rows):
-    monkeypatch.setattr("stewardship.rain.ingest.BLOCK_ROWS", block_rows)
+    monkeypatch.setattr("stewardship.rain.intake.ingest.BLOCK_ROWS", block_rows)
     content = "\n".join([*TWICE, "2026-07-14 15:00,0"]).encode()
     assert door(content, factory.make_gauge(), step="15m") == ""
     assert rejected() == [(3, same_time(4)), (4, same_time(3)), (5, same_time(4))]
@@ -314,7 +314,7 @@ def test_a_row_from_before_the_gauge_stood_there_is_refused(door):
 
 
 def test_a_day_after_the_twelfth_far_down_shows_that_dates_were_read_wrongly(door, monkeypatch):
-    monkeypatch.setattr("stewardship.rain.ingest.SAMPLE_ROWS", 5)
+    monkeypatch.setattr("stewardship.rain.intake.ingest.SAMPLE_ROWS", 5)
     lines = ["date,rain", *(f"{day:02}/07/2026,0.1" for day in range(1, 15))]
     content = "\n".join(lines).replace("/07/", "/03/").encode()
     gauge = factory.make_gauge()

@@ -1,21 +1,25 @@
 """What the database itself refuses, and beside each what it takes."""
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.db import IntegrityError, transaction
 
 from stewardship.rain.choices import GaugeKind, ReadingKind, Sureness
 from stewardship.rain.models import (
     BasinWater,
-    Gauge,
+    DeclaredRain,
     GaugeOutage,
+    GaugePlace,
     GaugeStorm,
     RainRule,
     Reading,
     ReadingBatch,
+    ReadingFile,
+    ReadingFilePart,
     SiteRain,
     Storm,
     StormRevision,
@@ -80,6 +84,29 @@ def part(times: int = 1, **facts: Any) -> None:
         GaugeStorm.objects.create(gauge=own, storm=of, **(usual | facts))
 
 
+def places(*days: date) -> None:
+    own = factory.make_gauge()
+    for day in days:
+        GaugePlace.objects.create(gauge=own, since=day, lat=1, lon=1)
+
+
+def reading_file(**facts: Any) -> ReadingFile:
+    return ReadingFile.objects.create(**({"name": "rain.csv", "size": 3, "sha256": "a"} | facts))
+
+
+def file_parts(*numbers: int) -> None:
+    file = reading_file()
+    for number in numbers:
+        ReadingFilePart.objects.create(file=file, number=number, content=b"1")
+
+
+def declared(*withdrawn: datetime | None, **facts: Any) -> None:
+    site, of = factory.make_site("OAK-1"), storm()
+    usual = {"depth_um": 254, "typed": "0.01 in", "reason": "Seen from the porch"}
+    for at in withdrawn:
+        DeclaredRain.objects.create(site=site, storm=of, withdrawn_at=at, **(usual | facts))
+
+
 def outage(start_s: int, end_s: int | None) -> None:
     GaugeOutage.objects.create(gauge=factory.make_gauge(), start_s=start_s, end_s=end_s, why="-")
 
@@ -106,7 +133,29 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
         lambda: gauge(kind=GaugeKind.TIPPING),
     ),
     "gauge_unit_known": (lambda: gauge(unit="cm"), lambda: gauge(unit="mm")),
-    "gauge_place_on_earth": (lambda: gauge(lat=90.1), lambda: gauge(lat=-90, lon=180)),
+    "gauge_resolution_positive": (lambda: gauge(resolution_um=0), lambda: gauge(resolution_um=1)),
+    "gauge_place_on_earth": (
+        lambda: factory.make_gauge(lat=90.1),
+        lambda: factory.make_gauge(lat=-90, lon=180),
+    ),
+    "gauge_place_once_a_day": (lambda: places(DAY, DAY), lambda: places(DAY, factory.TODAY)),
+    "reading_file_state_known": (
+        lambda: reading_file(state="lost"),
+        lambda: reading_file(state="taken", confirmed_at=factory.at(DAY)),
+    ),
+    "reading_file_confirmed_has_time": (
+        lambda: reading_file(state="confirmed"),
+        lambda: reading_file(state="confirmed", confirmed_at=factory.at(DAY)),
+    ),
+    "reading_file_part_once": (lambda: file_parts(0, 0), lambda: file_parts(0, 1)),
+    "declared_rain_once": (
+        lambda: declared(None, None),
+        lambda: declared(factory.at(DAY), None),
+    ),
+    "declared_rain_has_reason": (
+        lambda: declared(None, reason=""),
+        lambda: declared(None, reason="Seen from the porch"),
+    ),
     "gauge_hour_iff_daily": (
         lambda: gauge(kind=GaugeKind.TIPPING, observation_hour=7),
         lambda: gauge(kind=GaugeKind.DAILY, observation_hour=0),
@@ -200,17 +249,6 @@ def test_the_database_takes_what_is_just_right(name):
 
 
 def test_every_constraint_of_rain_is_tried_here():
-    models = (
-        RainRule,
-        Gauge,
-        GaugeOutage,
-        ReadingBatch,
-        Reading,
-        Storm,
-        StormRevision,
-        GaugeStorm,
-        SiteRain,
-        BasinWater,
-    )
+    models = apps.get_app_config("rain").get_models()
     named = {constraint.name for model in models for constraint in model._meta.constraints}
     assert named == {name.strip() for name in CASES}

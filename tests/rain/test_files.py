@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from stewardship.rain.choices import DepthUnit, GaugeKind, ReadingKind
-from stewardship.rain.ingest import add_readings, import_file
-from stewardship.rain.layout import Wishes
+from stewardship.rain.intake.ingest import add_readings, import_file
+from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.models import Gauge, ReadingBatch
 from tests import factory
 
@@ -277,7 +277,7 @@ def test_a_total_may_stand_over_days_that_were_marked_missing():
 
 
 def test_rows_of_one_file_are_compared_across_its_blocks(monkeypatch):
-    monkeypatch.setattr("stewardship.rain.ingest.BLOCK_ROWS", 3)
+    monkeypatch.setattr("stewardship.rain.intake.ingest.BLOCK_ROWS", 3)
     times = [f"2026-07-14 {hour:02}:{minute:02}" for hour in range(5) for minute in (0, 15, 30, 45)]
     lines = [f"{time},0.01" for time in times]
     batch = take("time,rain\n" + "\n".join([*lines, "2026-07-14 00:00,0.01", "2026-07-14 04:00,9"]))

@@ -4,10 +4,10 @@ from datetime import date, datetime, timedelta
 
 import pytest
 
-from stewardship.rain import services
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind
 from stewardship.rain.models import Gauge, GaugeStorm, RainRule, ReadingBatch, Storm
 from stewardship.rain.services import add_readings, find_waiting_storms, note_outage
+from stewardship.rain.services import storms as services
 from stewardship.rain.tasks import sweep_rain
 from tests import factory
 from tests.rain.pictures import picture

@@ -35,7 +35,7 @@ from stewardship.outbox.choices import WAITING, MessageClass
 from stewardship.outbox.models import Message
 from stewardship.outbox.services import queue_message, suppress_message
 from stewardship.rain.models import instant
-from stewardship.rain.record import dry_gaps
+from stewardship.rain.reckoning.record import dry_gaps
 
 log = logging.getLogger(__name__)
 

@@ -7,7 +7,7 @@ import numpy as np
 
 from stewardship.management.demo.days import Days
 from stewardship.management.demo.rain import STEP_S, Shower
-from stewardship.management.demo.weather import GaugePlace
+from stewardship.management.demo.weather import GaugeSpot
 from stewardship.rain.choices import GaugeKind, ReadingKind
 
 UM_PER_TIP = 254  # [µm] 0.01 in
@@ -27,14 +27,14 @@ class Row(NamedTuple):
     typed: str
 
 
-def rows_of(gauge: GaugePlace, rain: tuple[Shower, ...], days: Days) -> list[Row]:
+def rows_of(gauge: GaugeSpot, rain: tuple[Shower, ...], days: Days) -> list[Row]:
     """Every reading of the gauge from the first day of the record until today."""
     if gauge.kind == GaugeKind.DAILY:
         return _daily(gauge, rain, days)
     return _automatic(gauge, rain, days)
 
 
-def _daily(gauge: GaugePlace, rain: tuple[Shower, ...], days: Days) -> list[Row]:
+def _daily(gauge: GaugeSpot, rain: tuple[Shower, ...], days: Days) -> list[Row]:
     """One reading a morning until yesterday's; this morning's is still to be entered."""
     hour = gauge.observation_hour or 0
     mornings = [days.first + timedelta(days=n) for n in range((days.ago(1) - days.first).days + 1)]
@@ -71,7 +71,7 @@ def _one_morning(start_s: int, end_s: int, depth_mm: float) -> Row:
     return Row(start_s, end_s, ReadingKind.MEASURED, tips * UM_PER_TIP, _inches(tips))
 
 
-def _left_for_monday(gauge: GaugePlace, morning: date, days: Days) -> bool:
+def _left_for_monday(gauge: GaugeSpot, morning: date, days: Days) -> bool:
     """The depot's reader skips Saturday and Sunday in every sixth week and writes one total on Monday."""
     return (
         gauge.code == "depot"
@@ -81,7 +81,7 @@ def _left_for_monday(gauge: GaugePlace, morning: date, days: Days) -> bool:
     )
 
 
-def _nobody_there(gauge: GaugePlace, morning: date, days: Days) -> bool:
+def _nobody_there(gauge: GaugeSpot, morning: date, days: Days) -> bool:
     """Nobody reads the school's gauge in the last week of December."""
     return (
         gauge.code == "school"
@@ -91,7 +91,7 @@ def _nobody_there(gauge: GaugePlace, morning: date, days: Days) -> bool:
     )
 
 
-def _automatic(gauge: GaugePlace, rain: tuple[Shower, ...], days: Days) -> list[Row]:
+def _automatic(gauge: GaugeSpot, rain: tuple[Shower, ...], days: Days) -> list[Row]:
     """Steps of 15 minutes with rain; dry times as one row a day where the gauge reports them."""
     first_s, last_s = days.at_s(days.first, 0), days.at_s(days.today, 0)
     edges_s = np.arange(first_s, last_s + 1, STEP_S)
@@ -126,7 +126,7 @@ def _signs_of_life(edges_s: np.ndarray, tips: np.ndarray) -> list[Row]:
     ]
 
 
-def _dry_rows(gauge: GaugePlace, edges_s: np.ndarray, tips: np.ndarray) -> list[Row]:
+def _dry_rows(gauge: GaugeSpot, edges_s: np.ndarray, tips: np.ndarray) -> list[Row]:
     """Dry steps in a row, cut at the end of each day, as single readings of zero."""
     rows: list[Row] = []
     dry = (tips == 0) & np.array([not _dead(gauge, int(start_s)) for start_s in edges_s[:-1]])
@@ -146,7 +146,7 @@ def _dry_rows(gauge: GaugePlace, edges_s: np.ndarray, tips: np.ndarray) -> list[
     return rows
 
 
-def _dead(gauge: GaugePlace, start_s: int) -> bool:
+def _dead(gauge: GaugeSpot, start_s: int) -> bool:
     return gauge.out is not None and gauge.out.start_s <= start_s < gauge.out.end_s
 
 

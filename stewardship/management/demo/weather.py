@@ -54,7 +54,7 @@ def outage(days: Days, *, east_m: float, north_m: float) -> Outage:
 
 
 @dataclass(frozen=True, slots=True)
-class GaugePlace:
+class GaugeSpot:
     """A gauge as the readings need it: where it is, how it reports, and when it was out."""
 
     code: str
@@ -65,7 +65,7 @@ class GaugePlace:
     lists_dry: bool
     out: Outage | None = None
 
-    def without_power(self, out: Outage) -> "GaugePlace":
+    def without_power(self, out: Outage) -> "GaugeSpot":
         return replace(self, out=out)
 
     def depths_mm(self, rain: tuple[Shower, ...], edges_s: FloatArray) -> FloatArray:

@@ -8,9 +8,9 @@ from sites.choices import Stage
 from sites.models import Basin, Inlet, Planting, SedimentTrap, Site, SiteEvent
 from stewardship.management.demo import facts, read_table
 from stewardship.management.demo.days import Days
-from stewardship.management.demo.weather import GaugePlace, outage
+from stewardship.management.demo.weather import GaugeSpot, outage
 from stewardship.management.demo.who import Who
-from stewardship.rain.models import Gauge, GaugeOutage
+from stewardship.rain.models import Gauge, GaugeOutage, GaugePlace
 
 EARTH_M_PER_DEGREE = 111_195.0  # [m] of latitude, on a sphere of radius 6371 km
 TALK_DAYS = 75  # from the first talk to the day on which a site is built
@@ -21,7 +21,7 @@ class Where:
     """Sites by code, and gauges with what the readings need to know of them."""
 
     sites: dict[str, Site]
-    gauges: list[tuple[Gauge, GaugePlace]]
+    gauges: list[tuple[Gauge, GaugeSpot]]
 
     def reread(self) -> "Where":
         """With the sites as the services have left them, and their basins."""
@@ -121,21 +121,20 @@ def _load_basin(row: dict[str, str], site: Site, days: Days) -> None:
     )
 
 
-def _load_gauge(row: dict[str, str], days: Days, who: Who) -> tuple[Gauge, GaugePlace]:
+def _load_gauge(row: dict[str, str], days: Days, who: Who) -> tuple[Gauge, GaugeSpot]:
     lat, lon = degrees(row["east_m"], row["north_m"])
     hour = int(row["observation_hour"]) if row["observation_hour"] else None
     gauge = Gauge.objects.create(
         code=row["gauge"],
         name=row["name"],
         kind=row["kind"],
-        lat=lat,
-        lon=lon,
         reach_m=int(row["reach_m"]),
         observation_hour=hour,
         lists_dry=row["lists_dry"] == "yes",
         started_on=days.first,
     )
-    place = GaugePlace(
+    GaugePlace.objects.create(gauge=gauge, since=days.first, lat=lat, lon=lon)
+    place = GaugeSpot(
         code=gauge.code,
         kind=gauge.kind,
         east_m=float(row["east_m"]),

@@ -4,15 +4,25 @@ Readings and storms keep time as whole seconds since 1970-01-01 UTC (`start_s`, 
 (start, end]. Depths are whole micrometres (`_um`): 0.01 in is exactly 254 µm, so sums of readings are exact.
 """
 
-from stewardship.rain.models.gauges import Gauge, GaugeOutage, RainRule
+from stewardship.rain.models.gauges import (
+    Gauge,
+    GaugeEvent,
+    GaugeOutage,
+    GaugePlace,
+    GaugeToken,
+    RainRule,
+)
 from stewardship.rain.models.readings import (
     Reading,
     ReadingBatch,
     ReadingCorrection,
+    ReadingFile,
+    ReadingFilePart,
     RejectedRow,
 )
 from stewardship.rain.models.storms import (
     BasinWater,
+    DeclaredRain,
     GaugeStorm,
     SiteRain,
     Storm,
@@ -22,13 +32,19 @@ from stewardship.rain.times import instant
 
 __all__ = [
     "BasinWater",
+    "DeclaredRain",
     "Gauge",
+    "GaugeEvent",
     "GaugeOutage",
+    "GaugePlace",
     "GaugeStorm",
+    "GaugeToken",
     "RainRule",
     "Reading",
     "ReadingBatch",
     "ReadingCorrection",
+    "ReadingFile",
+    "ReadingFilePart",
     "RejectedRow",
     "SiteRain",
     "Storm",

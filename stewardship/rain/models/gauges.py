@@ -3,12 +3,15 @@
 from datetime import date, datetime
 from typing import Self
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Q
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
 from stewardship.common.constraints import in_order, one_of
+from stewardship.common.events import StateEvent
 from stewardship.rain.choices import DepthUnit, GaugeKind
 from stewardship.rain.times import instant
 
@@ -72,11 +75,14 @@ class Gauge(models.Model):
     code = models.SlugField(_("gauge code"), max_length=24, unique=True)
     name = models.CharField(_("name"), max_length=120)
     kind = models.CharField(_("kind"), max_length=12, choices=GaugeKind)
-    lat = models.FloatField(_("latitude"))
-    lon = models.FloatField(_("longitude"))
     reach_m = models.PositiveIntegerField(_("how far it speaks for (m)"), default=5_000)
     unit = models.CharField(
         _("unit it reports in"), max_length=4, choices=DepthUnit, default=DepthUnit.INCH
+    )
+    resolution_um = models.PositiveIntegerField(
+        _("least amount it can show (µm)"),
+        default=254,
+        help_text=_("0.01 in is 254; of a tipping bucket, what one tip holds."),
     )
     observation_hour = models.PositiveSmallIntegerField(
         _("hour of the daily reading"),
@@ -105,8 +111,7 @@ class Gauge(models.Model):
             one_of("kind", GaugeKind.values, name="gauge_kind_known"),
             one_of("unit", DepthUnit.values, name="gauge_unit_known"),
             models.CheckConstraint(
-                condition=Q(lat__gte=-90, lat__lte=90, lon__gte=-180, lon__lte=180),
-                name="gauge_place_on_earth",
+                condition=Q(resolution_um__gt=0), name="gauge_resolution_positive"
             ),
             models.CheckConstraint(
                 condition=Q(
@@ -126,6 +131,67 @@ class Gauge(models.Model):
 
     def stands(self, *, on: date) -> bool:
         return self.started_on <= on and (self.ended_on is None or on <= self.ended_on)
+
+    def place(self, *, on: date) -> "GaugePlace":
+        """Where it stood on that day; before its first place, the first. Every gauge has one. Reads what is prefetched."""
+        places = sorted(self.places.all(), key=lambda place: place.since)
+        return next((place for place in reversed(places) if place.since <= on), places[0])
+
+
+class GaugePlace(models.Model):
+    """Where a gauge stood from a day on, until its next place. A moved gauge keeps its history where it was."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="places")
+    since = models.DateField(_("since"))
+    lat = models.FloatField(_("latitude"))
+    lon = models.FloatField(_("longitude"))
+    note = models.CharField(_("note"), max_length=200, blank=True)
+
+    class Meta:
+        ordering = ["since"]
+        constraints = [
+            models.UniqueConstraint(fields=["gauge", "since"], name="gauge_place_once_a_day"),
+            models.CheckConstraint(
+                condition=Q(lat__gte=-90, lat__lte=90, lon__gte=-180, lon__lte=180),
+                name="gauge_place_on_earth",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.gauge.code} {self.since}: {self.lat:.5f}, {self.lon:.5f}"
+
+
+class GaugeTokenQuerySet(models.QuerySet["GaugeToken"]):
+    def live(self) -> Self:
+        return self.filter(revoked_at__isnull=True)
+
+
+class GaugeToken(models.Model):
+    """What an automatic gauge shows to hand in readings. Only its digest is kept; the token itself is shown once."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="tokens")
+    digest = models.CharField(_("SHA-256 of the token"), max_length=64, unique=True)
+    label = models.CharField(_("for which machine"), max_length=80)
+    made_at = models.DateTimeField(_("made"), default=timezone.now)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    last_used_at = models.DateTimeField(_("last used"), null=True, blank=True)
+    revoked_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
+
+    objects = GaugeTokenQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["made_at"]
+
+    def __str__(self) -> str:
+        return f"{self.gauge.code}: {self.label}"
+
+
+class GaugeEvent(StateEvent):
+    """What was changed about a gauge, by whom: made, moved, ended, out, back, its readers, its tokens."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="events")
 
 
 class GaugeOutageQuerySet(models.QuerySet["GaugeOutage"]):

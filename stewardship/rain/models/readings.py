@@ -11,9 +11,73 @@ from django.utils.translation import gettext_lazy as _
 
 from stewardship.common.constraints import one_of
 from stewardship.common.written import depth_text
-from stewardship.rain.choices import BatchSource, ReadingKind
+from stewardship.rain.choices import BatchSource, FileState, ReadingKind
 from stewardship.rain.models.gauges import Gauge
 from stewardship.rain.times import LONGEST_READING_S, instant
+
+
+class ReadingFileQuerySet(models.QuerySet["ReadingFile"]):
+    def waiting(self) -> Self:
+        """Confirmed files that no worker has finished."""
+        return self.filter(state=FileState.CONFIRMED)
+
+
+class ReadingFile(models.Model):
+    """A file that somebody uploaded: looked at first, then taken in whole or not at all.
+
+    One file may hold several gauges; each gauge's readings of it are a batch of their own.
+    """
+
+    name = models.CharField(_("name"), max_length=200)
+    size = models.PositiveBigIntegerField(_("size (bytes)"))
+    sha256 = models.CharField(max_length=64)
+    #: None: the file says which gauge each column or row is of
+    gauge = models.ForeignKey(
+        Gauge, null=True, blank=True, on_delete=models.PROTECT, related_name="files"
+    )
+    #: what the person says about the layout: the fields of `intake.layout.Wishes`
+    wishes = models.JSONField(_("layout"), default=dict)
+    state = models.CharField(_("state"), max_length=12, choices=FileState, default=FileState.LOOKED)
+    rows_read = models.PositiveIntegerField(_("rows read so far"), default=0)
+    refusal = models.TextField(_("why it was not taken in"), blank=True)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField(_("uploaded"), default=timezone.now)
+    confirmed_at = models.DateTimeField(_("confirmed"), null=True, blank=True)
+    finished_at = models.DateTimeField(_("finished"), null=True, blank=True)
+
+    objects = ReadingFileQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at", "-pk"]
+        constraints = [
+            one_of("state", FileState.values, name="reading_file_state_known"),
+            models.CheckConstraint(
+                condition=Q(state=FileState.LOOKED) | Q(confirmed_at__isnull=False),
+                name="reading_file_confirmed_has_time",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class ReadingFilePart(models.Model):
+    """A stretch of an uploaded file's bytes: any worker can read it, whichever machine took it. Gone once the file is taken in."""
+
+    file = models.ForeignKey(ReadingFile, on_delete=models.CASCADE, related_name="parts")
+    number = models.PositiveIntegerField()
+    content = models.BinaryField(editable=False)
+
+    class Meta:
+        ordering = ["number"]
+        constraints = [
+            models.UniqueConstraint(fields=["file", "number"], name="reading_file_part_once")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.file_id}.{self.number}"
 
 
 class ReadingBatch(models.Model):
@@ -21,6 +85,9 @@ class ReadingBatch(models.Model):
 
     gauge = models.ForeignKey(Gauge, on_delete=models.PROTECT, related_name="batches")
     source = models.CharField(_("source"), max_length=12, choices=BatchSource)
+    file = models.ForeignKey(
+        ReadingFile, null=True, blank=True, on_delete=models.PROTECT, related_name="batches"
+    )
     file_name = models.CharField(_("file"), max_length=200, blank=True)
     #: of the file's bytes and of how it was read, so that a file read with another unit is not the same again
     sha256 = models.CharField(max_length=64, blank=True)
@@ -37,6 +104,10 @@ class ReadingBatch(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     storms_found_at = models.DateTimeField(_("storms found"), null=True, blank=True)
+    undone_at = models.DateTimeField(_("taken back"), null=True, blank=True)
+    undone_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         verbose_name_plural = _("reading batches")
@@ -51,7 +122,8 @@ class ReadingBatch(models.Model):
             one_of("source", BatchSource.values, name="batch_source_known"),
             models.UniqueConstraint(
                 fields=["gauge", "sha256"],
-                condition=~Q(sha256=""),
+                # a file that was taken back may come again
+                condition=~Q(sha256="") & Q(undone_at__isnull=True),
                 name="batch_file_once_per_gauge",
             ),
         ]

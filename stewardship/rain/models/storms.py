@@ -3,6 +3,7 @@
 from datetime import datetime
 from typing import Self
 
+from django.conf import settings
 from django.db import models
 from django.db.models import Count, F, OuterRef, Q, Subquery
 from django.db.models.functions import Coalesce
@@ -186,6 +187,48 @@ class SiteRain(models.Model):
 
     def __str__(self) -> str:
         return f"{self.site.code} · {self.storm}"
+
+
+class DeclaredRainQuerySet(models.QuerySet["DeclaredRain"]):
+    def standing(self) -> Self:
+        return self.filter(withdrawn_at__isnull=True)
+
+
+class DeclaredRain(models.Model):
+    """What a coordinator says a storm was at a site, over what the gauges say: who, why, and how much.
+
+    The site's rain of that storm then has this depth and is marked as declared, in every later revision too, until it is withdrawn.
+    """
+
+    storm = models.ForeignKey(Storm, on_delete=models.PROTECT, related_name="declared")
+    site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="declared_rains")
+    depth_um = models.PositiveIntegerField(_("depth (µm)"))
+    typed = models.CharField(_("as given"), max_length=16)
+    reason = models.CharField(_("how you know"), max_length=300)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField(_("when"), default=timezone.now)
+    withdrawn_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+
+    objects = DeclaredRainQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["storm", "site"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="declared_rain_once",
+            ),
+            models.CheckConstraint(condition=~Q(reason=""), name="declared_rain_has_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site.code} · {self.storm}: {self.typed}"
 
 
 class BasinWater(models.Model):

@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 from stewardship.common.errors import Refused
 from stewardship.common.written import number_text
 from stewardship.rain.choices import DateOrder, DepthUnit, Stamps
-from stewardship.rain.layout import Wishes
+from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.models import Gauge, ReadingBatch, SiteRain
 from stewardship.rain.services import find_waiting_storms, import_file
 

@@ -1,4 +1,4 @@
-"""What may be done with rain: take readings in, note that a gauge is out, find what storms the readings make."""
+"""Find what storms the readings make."""
 
 import logging
 
@@ -7,14 +7,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.models import Program
-from stewardship.common.errors import Refused
-from stewardship.rain.finding import Span, find_in, touched_by, widened
-from stewardship.rain.ingest import add_readings, import_file
-from stewardship.rain.models import Gauge, GaugeOutage, ReadingBatch
-from stewardship.rain.record import dry_gaps
-from stewardship.rain.times import seconds
-
-__all__ = ["add_readings", "find_waiting_storms", "import_file", "note_outage"]
+from stewardship.rain.models import Gauge, ReadingBatch
+from stewardship.rain.reckoning.finding import Span, find_in, touched_by, widened
+from stewardship.rain.reckoning.record import dry_gaps
 
 logger = logging.getLogger(__name__)
 
@@ -42,7 +37,7 @@ def find_waiting_storms() -> int:
 @transaction.atomic
 def _find_with(batch_id: int) -> int:
     """Find the storms that one batch and those that belong with it touch."""
-    _lock_gauges()
+    lock_gauges()
     batch = (
         ReadingBatch.objects.select_related("gauge")
         .filter(pk=batch_id, storms_found_at__isnull=True)
@@ -60,7 +55,7 @@ def _find_with(batch_id: int) -> int:
     return changed
 
 
-def _lock_gauges() -> None:
+def lock_gauges() -> None:
     """One at a time, and no import half-way: imports lock their gauge, this locks all, in one order."""
     list(Gauge.objects.select_for_update().order_by("pk").values_list("pk", flat=True))
 
@@ -75,30 +70,3 @@ def _why(span: Span) -> str:
     if corrected:
         said.append(_("Readings were corrected: %s.") % ", ".join(corrected))
     return " ".join(said)
-
-
-@transaction.atomic
-def note_outage(
-    *, gauge: Gauge, start_s: int, end_s: int | None, why: str, outage: GaugeOutage | None = None
-) -> GaugeOutage:
-    """Write down that a gauge did not measure for a time (`end_s` None: still), and find the storms of that time again.
-
-    With `outage` that one is changed, and the time it named before is looked at again too.
-    """
-    if end_s is not None and end_s < start_s:
-        raise Refused(_("The gauge cannot be back before it was out."))
-    _lock_gauges()
-    outage = outage or GaugeOutage(gauge=gauge)
-    spans = [(outage.start_s, outage.end_s)] if outage.pk else []
-    outage.start_s, outage.end_s, outage.why = start_s, end_s, why
-    outage.save()
-    program = Program.get()
-    gaps = dry_gaps(program)
-    now_s = seconds(timezone.now())
-    for from_s, until_s in [*spans, (start_s, end_s)]:
-        span = widened(from_s, max(from_s + 1, now_s if until_s is None else until_s), gaps)
-        find_in(span, program=program, gaps=gaps, why=_("%s was out of order.") % gauge.code)
-        ReadingBatch.objects.filter(pk__in=[one.pk for one in span.batches]).update(
-            storms_found_at=timezone.now()
-        )
-    return outage

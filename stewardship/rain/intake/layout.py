@@ -13,15 +13,15 @@ from django.utils.translation import gettext as _
 from stewardship.common.errors import Refused
 from stewardship.common.written import hours_text
 from stewardship.rain.choices import DateOrder, DepthUnit, Stamps
-from stewardship.rain.columns import (
+from stewardship.rain.intake.columns import (
     depth_column_of,
     find_header,
     rows_of_gauge,
     same_value,
     time_columns_of,
 )
-from stewardship.rain.csvfile import Row
-from stewardship.rain.stamps import (
+from stewardship.rain.intake.csvfile import Row
+from stewardship.rain.intake.stamps import (
     NO_CLOCK,
     StampReader,
     day_number,

@@ -13,8 +13,8 @@ from people.models import Program
 from stewardship.common.written import hours_text
 from stewardship.hydrology.units import IntArray
 from stewardship.rain.choices import ReadingKind
-from stewardship.rain.grouping import FOREVER_S, DryGaps, WetReadings
 from stewardship.rain.models import Gauge, GaugeOutage, RainRule, Reading
+from stewardship.rain.reckoning.grouping import FOREVER_S, DryGaps, WetReadings
 from stewardship.rain.times import HOUR_S, LONGEST_READING_S, local_s
 
 

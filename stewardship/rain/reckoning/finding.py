@@ -14,7 +14,6 @@ from django.utils.translation import gettext as _
 
 from people.models import Program
 from stewardship.hydrology.storms import COARSE_READING_S
-from stewardship.rain.grouping import DryGaps, Storms, group_storms
 from stewardship.rain.models import (
     Gauge,
     GaugeStorm,
@@ -23,8 +22,9 @@ from stewardship.rain.models import (
     Storm,
     StormRevision,
 )
-from stewardship.rain.record import outages_by_gauge, wet_readings
-from stewardship.rain.settling import settle_rain
+from stewardship.rain.reckoning.grouping import DryGaps, Storms, group_storms
+from stewardship.rain.reckoning.record import outages_by_gauge, wet_readings
+from stewardship.rain.reckoning.settling import settle_rain
 
 PEAK_FIELDS = ("peak_5min_um", "peak_15min_um", "peak_30min_um", "peak_60min_um", "peak_24h_um")
 

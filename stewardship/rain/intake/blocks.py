@@ -12,11 +12,11 @@ from django.utils.translation import gettext as _
 from stewardship.common.errors import Refused
 from stewardship.common.written import day_text, hours_text, moment_text
 from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
-from stewardship.rain.amounts import TYPED_LENGTH, read_amount
 from stewardship.rain.choices import ReadingKind, Stamps
-from stewardship.rain.csvfile import Row
-from stewardship.rain.layout import WHOLE_DAY, Layout, same_value
-from stewardship.rain.stamps import (
+from stewardship.rain.intake.amounts import TYPED_LENGTH, read_amount
+from stewardship.rain.intake.csvfile import Row
+from stewardship.rain.intake.layout import WHOLE_DAY, Layout, same_value
+from stewardship.rain.intake.stamps import (
     EPOCH_DAY,
     NO_CLOCK,
     NO_OFFSET,

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
-from stewardship.rain.stamps import clock_time, day_number, parts
+from stewardship.rain.intake.stamps import clock_time, day_number, parts
 
 HEADER_WITHIN = 40  # lines; loggers write names and settings above the table
 #: share of a column's cells that must be readable for it to count as one of times or numbers; less if its name says so too

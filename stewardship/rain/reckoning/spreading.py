@@ -12,9 +12,9 @@ from stewardship.hydrology.spread import gauge_weights
 from stewardship.hydrology.storms import COARSE_READING_S, rain_in_steps
 from stewardship.hydrology.units import UM_PER_MM, FloatArray, IntArray
 from stewardship.rain.choices import Sureness
-from stewardship.rain.ground import Ground
-from stewardship.rain.grouping import Storms
-from stewardship.rain.record import Known
+from stewardship.rain.reckoning.ground import Ground
+from stewardship.rain.reckoning.grouping import Storms
+from stewardship.rain.reckoning.record import Known
 from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, last_day
 
 #: [m] A gauge this near measures the rain of a site; common practice, no source.

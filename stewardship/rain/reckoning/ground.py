@@ -53,11 +53,12 @@ class Ground:
         distance_m = np.full((len(sites), len(gauges)), np.inf)
         placed = [site for site in sites if site.has_place]
         if placed and gauges:
+            stands = [gauge.places.latest("since") for gauge in gauges]
             distance_m[has_place] = haversine_m(
                 np.array([[site.lat] for site in placed]),
                 np.array([[site.lon] for site in placed]),
-                np.array([gauge.lat for gauge in gauges]),
-                np.array([gauge.lon for gauge in gauges]),
+                np.array([stand.lat for stand in stands]),
+                np.array([stand.lon for stand in stands]),
             )
         arrays = basin_arrays(basins)
         return cls(

@@ -11,15 +11,15 @@ from django.utils.translation import gettext as _
 
 from stewardship.common.written import moment_text
 from stewardship.hydrology.units import BoolArray, IntArray
-from stewardship.rain.blocks import KINDS, MISSING, NO_DEPTH, Block
 from stewardship.rain.choices import ReadingKind
+from stewardship.rain.intake.blocks import KINDS, MISSING, NO_DEPTH, Block
+from stewardship.rain.intake.seen import LENGTHS, Contradiction, Seen, interval_key, value_key
 from stewardship.rain.models import (
     Reading,
     ReadingBatch,
     ReadingCorrection,
     RejectedRow,
 )
-from stewardship.rain.seen import LENGTHS, Contradiction, Seen, interval_key, value_key
 from stewardship.rain.times import LONGEST_READING_S, instant
 
 SHOWN_BAD = 10  # rows named where none could be taken in

@@ -14,7 +14,8 @@ from django.utils.translation import gettext as _
 from people.models import Program, User
 from stewardship.common.errors import Refused
 from stewardship.common.written import US, moment_text
-from stewardship.rain.blocks import (
+from stewardship.rain.choices import BatchSource, ReadingKind
+from stewardship.rain.intake.blocks import (
     Block,
     BlockReader,
     NewReading,
@@ -23,8 +24,7 @@ from stewardship.rain.blocks import (
     mark_totals,
     refuse_before,
 )
-from stewardship.rain.choices import BatchSource, ReadingKind
-from stewardship.rain.csvfile import (
+from stewardship.rain.intake.csvfile import (
     SAMPLE_ROWS,
     encoding_and_digest,
     find_delimiter,
@@ -33,10 +33,10 @@ from stewardship.rain.csvfile import (
     row_blocks,
     text_of,
 )
-from stewardship.rain.csvfile import cut as cut_lines
-from stewardship.rain.layout import WHOLE_DAY, Layout, Wishes, find_layout
+from stewardship.rain.intake.csvfile import cut as cut_lines
+from stewardship.rain.intake.layout import WHOLE_DAY, Layout, Wishes, find_layout
+from stewardship.rain.intake.storing import Shelf
 from stewardship.rain.models import Gauge, Reading, ReadingBatch
-from stewardship.rain.storing import Shelf
 from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, local_s, seconds
 
 BLOCK_ROWS = 50_000

@@ -3,11 +3,11 @@
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-from stewardship.rain.ground import Ground
-from stewardship.rain.grouping import Storms
 from stewardship.rain.models import BasinWater, Gauge, SiteRain, Storm, StormRevision
-from stewardship.rain.record import Outage, known_times
-from stewardship.rain.spreading import Rain, Water, rain_at_sites
+from stewardship.rain.reckoning.ground import Ground
+from stewardship.rain.reckoning.grouping import Storms
+from stewardship.rain.reckoning.record import Outage, known_times
+from stewardship.rain.reckoning.spreading import Rain, Water, rain_at_sites
 from stewardship.rain.times import last_day
 
 STORMS_AT_ONCE = 200
