@@ -97,5 +97,23 @@ class RainDecision(TextChoices):
     OVERTAKEN = "overtaken", _("Overtaken by newer readings")
 
 
+class FlowKind(TextChoices):
+    """What made water run at a site when no storm says so."""
+
+    RAIN = "rain", _("Rain")
+    HAIL = "hail", _("Hail")
+    SNOWMELT = "snowmelt", _("Melting snow")
+    WATER_MAIN = "water_main", _("A broken water main")
+    SPRINKLER = "sprinkler", _("Sprinklers")
+    STREET_WORK = "street_work", _("Street work")
+    OTHER = "other", _("Something else")
+
+
+class ReportState(TextChoices):
+    WAITING = "waiting", _("Waiting for your decision")
+    ACTED = "acted", _("A look was asked for")
+    SET_ASIDE = "set_aside", _("Set aside")
+
+
 #: Judgements that ask for a follow-up duty.
 NEEDS_WORK = [Judgement.ACT, Judgement.UNSAFE]

@@ -8,6 +8,7 @@ from stewardship.care.models.duties import (
     HandOnStep,
     Reminder,
 )
+from stewardship.care.models.flows import FlowReport, LateNewsRule
 from stewardship.care.models.questions import ContactCheck, RainQuestion
 from stewardship.care.models.visits import CleanOut, Finding, Visit
 
@@ -19,7 +20,9 @@ __all__ = [
     "Duty",
     "DutyEvent",
     "Finding",
+    "FlowReport",
     "HandOnStep",
+    "LateNewsRule",
     "RainQuestion",
     "Reminder",
     "Visit",

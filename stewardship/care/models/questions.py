@@ -68,7 +68,10 @@ class RainQuestionQuerySet(models.QuerySet["RainQuestion"]):
 
 
 class RainQuestion(models.Model):
-    """Late or unknown rain that no rule acts on by itself: a person decides, once."""
+    """Late or unknown rain that no rule acts on by itself: a person decides, once.
+
+    `duty`: of what was told needlessly, the duty that told them; otherwise the one that the decision opened or joined.
+    """
 
     site = models.ForeignKey(Site, on_delete=models.PROTECT, related_name="rain_questions")
     storm = models.ForeignKey(Storm, on_delete=models.PROTECT, related_name="rain_questions")
@@ -77,6 +80,10 @@ class RainQuestion(models.Model):
     )
     ask = models.CharField(_("question"), max_length=12, choices=RainAsk)
     storm_revision = models.PositiveIntegerField(_("of storm revision"))
+    #: depth at the site when it was asked, and as care rules had seen it before; null: not known, or never seen
+    depth_um = models.PositiveIntegerField(_("depth (µm)"), null=True, blank=True)
+    before_um = models.PositiveIntegerField(_("depth before (µm)"), null=True, blank=True)
+    least_um = models.PositiveIntegerField(_("depth of the rule (µm)"), null=True, blank=True)
     asked_at = models.DateTimeField(_("asked"), default=timezone.now)
     decided_at = models.DateTimeField(_("decided"), null=True, blank=True)
     decision = models.CharField(_("decision"), max_length=12, choices=RainDecision, blank=True)

@@ -163,6 +163,8 @@ class SiteRain(models.Model):
     left_out = models.JSONField(_("gauges left out"), default=list)
     storm_revision = models.PositiveIntegerField(_("of storm revision"))
     weighed_at = models.DateTimeField(null=True, blank=True)
+    #: the depth that care rules saw when they last looked
+    weighed_um = models.PositiveIntegerField(null=True, blank=True, editable=False)
 
     objects = SiteRainQuerySet.as_manager()
 
