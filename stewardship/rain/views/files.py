@@ -8,7 +8,7 @@ from django_tables2 import RequestConfig
 from stewardship.common.access import coordinator_required
 from stewardship.common.errors import Refused
 from stewardship.common.lists import csv_response
-from stewardship.rain.forms import ImportForm
+from stewardship.rain.forms.files import ImportForm
 from stewardship.rain.models import (
     Gauge,
     ReadingBatch,

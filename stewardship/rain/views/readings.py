@@ -11,7 +11,7 @@ from stewardship.common.access import role_required
 from stewardship.common.errors import Refused
 from stewardship.common.written import day_text
 from stewardship.rain.choices import BatchSource, ReadingKind
-from stewardship.rain.forms import ReadingForm, daily_gauges
+from stewardship.rain.forms.readings import ReadingForm, daily_gauges
 from stewardship.rain.intake.blocks import NewReading
 from stewardship.rain.models import (
     Gauge,
