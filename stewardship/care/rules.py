@@ -10,7 +10,8 @@ from datetime import date, datetime, time, timedelta
 from enum import StrEnum
 from zoneinfo import ZoneInfo
 
-#: A storm this many days old still opens duties by itself; about older ones a person decides. Program default, no source.
+#: A storm this many days old still opens duties by itself; about older ones a person decides. Where no dated rule of the
+#: program says otherwise; no source.
 ACTS_ALONE_DAYS = 3
 #: Older than this, a calendar round has come by since: nobody is asked any more. Program default, no source.
 ASKS_DAYS = 30
@@ -74,9 +75,9 @@ class Standing:
     closed_as: str = ""  # state of the latest closed duty that this storm belongs to
 
 
-def decide(verdict: Verdict, at: Standing) -> Step:
+def decide(verdict: Verdict, at: Standing, *, acts_alone_days: int = ACTS_ALONE_DAYS) -> Step:
     """What a verdict means for the site. Late rain tells nobody by itself, and takes nothing back by itself."""
-    recent, asks = at.days_since <= ACTS_ALONE_DAYS, at.days_since <= ASKS_DAYS
+    recent, asks = at.days_since <= acts_alone_days, at.days_since <= ASKS_DAYS
     if at.in_open_duty:
         if verdict is Verdict.LESS:
             return Step.DROP if at.storms_in_it > 1 else Step.ASK_NEEDLESS

@@ -18,7 +18,7 @@ from stewardship.care.checklist import (
     SiltPlan,
     Task,
 )
-from stewardship.care.choices import Item, Judgement
+from stewardship.care.choices import FlowKind, Item, Judgement
 from stewardship.care.models import Duty
 from stewardship.common.written import US, day_text, depth_text, hours_text, length_text
 
@@ -31,8 +31,9 @@ def and_list(items: Iterable[str]) -> str:
 # -- why a duty is there -----------------------------------------------------------------------------------------
 def reason_text(reason: dict[str, Any], units: str) -> str:
     """Why, e.g. "0.62 in on Tue 14 Jul, from gauges A (58 %) and B (42 %)"; the shapes of `reason` stand at Duty.reason."""
-    if reason.get("rains"):
-        return _rains_text(reason["rains"], units)
+    if reason.get("rains") or reason.get("flows"):
+        rains = [_rains_text(reason["rains"], units)] if reason.get("rains") else []
+        return "; ".join([*rains, *map(flow_text, reason.get("flows", []))])
     if "every_days" in reason:
         last = _day(reason.get("last_look"))
         if last is None:
@@ -68,6 +69,13 @@ def rain_text(rain: dict[str, Any], units: str) -> str:
         else _("%(depth)s on %(day)s")
     )
     said = pattern % {"depth": depth, "day": _days(rain)}
+    declared = rain.get("declared")
+    if declared:
+        return _("%(rain)s, declared by %(who)s: %(why)s") % {
+            "rain": said,
+            "who": declared["by"],
+            "why": declared["why"].rstrip("."),
+        }
     sources = rain.get("sources") or []
     if not sources:
         return said
@@ -95,6 +103,23 @@ def _rains_text(rains: list[dict[str, Any]], units: str) -> str:
         "last": last,
         "depths": and_list(depths),
     }
+
+
+def flow_text(flow: dict[str, Any]) -> str:
+    """Water that ran though no storm says so, e.g. "a water main broke on Tue 14 Jul"."""
+    said = _FLOWS[FlowKind(flow["kind"])]() % {"day": _day(flow["day"])}
+    return f"{said} ({flow['note'].rstrip('.')})" if flow.get("note") else said
+
+
+_FLOWS: dict[FlowKind, Callable[[], str]] = {
+    FlowKind.RAIN: lambda: _("it rained there on %(day)s, as somebody saw on the spot"),
+    FlowKind.HAIL: lambda: _("hail fell on %(day)s"),
+    FlowKind.SNOWMELT: lambda: _("snow melted on %(day)s"),
+    FlowKind.WATER_MAIN: lambda: _("a water main broke on %(day)s"),
+    FlowKind.SPRINKLER: lambda: _("sprinklers ran into the basin on %(day)s"),
+    FlowKind.STREET_WORK: lambda: _("street work sent water into the basin on %(day)s"),
+    FlowKind.OTHER: lambda: _("water ran into the basin on %(day)s"),
+}
 
 
 def _finding_text(reason: dict[str, Any]) -> str:

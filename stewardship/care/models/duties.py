@@ -149,7 +149,7 @@ class Duty(models.Model):
     opened_on = models.DateField(_("opened"))
     due_on = models.DateField(_("due"))
     #: Why, as data; `words.reason_text` says it. After rain {"rains": [{"day", "from", "depth_um", "sureness", "storm",
-    #: "revision", "sources": [{"gauge", "weight"}]}]}, days in ISO form; by calendar {"every_days", "last_look"}; after a
+    #: "revision", "sources": [{"gauge", "weight"}], "declared": {"by", "why"}}], "flows": [{"kind", "day", "note"}]}, days in ISO form; by calendar {"every_days", "last_look"}; after a
     #: finding {"item", "judgement", "basin", "note", "day", "visit"}.
     reason = models.JSONField(_("reason"), default=dict)
     owed_by = models.ForeignKey(
@@ -200,8 +200,19 @@ class Duty(models.Model):
     @property
     def ask_by(self) -> date:
         """By when people are asked to do it: later than `due_on`, which it is judged by, where it rained again since."""
-        days = [date.fromisoformat(rain["day"]) for rain in self.reason.get("rains", [])]
-        return rules.ask_day(due_on=self.due_on, newest_rain=max(days, default=None))
+        return rules.ask_day(due_on=self.due_on, newest_rain=max(self.water_days, default=None))
+
+    @property
+    def water_days(self) -> list[date]:
+        """The last days of its storms, and the days on which water ran besides."""
+        told = [*self.reason.get("rains", []), *self.reason.get("flows", [])]
+        return [date.fromisoformat(one["day"]) for one in told]
+
+    def get_trigger_display(self) -> str:
+        """Its trigger in words; "after rain" only where it rained."""
+        if self.reason.get("flows") and not self.reason.get("rains"):
+            return str(_("After water ran"))
+        return str(Trigger(self.trigger).label)
 
 
 class DutyEvent(StateEvent):

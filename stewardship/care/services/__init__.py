@@ -1,5 +1,10 @@
 """Every change to duties, visits, answers and verify-contact jobs goes through these functions."""
 
+from stewardship.care.services.asking import (
+    Decided,
+    decide_rain_question,
+    decide_rain_questions,
+)
 from stewardship.care.services.contacts import (
     came_back,
     close_contact_check,
@@ -7,6 +12,13 @@ from stewardship.care.services.contacts import (
     open_contact_check,
 )
 from stewardship.care.services.duties import excuse_duty, follow_responsibility, withdraw_duty
+from stewardship.care.services.flows import (
+    Recorded,
+    act_on_flow,
+    record_flow,
+    report_flow,
+    set_aside_flow,
+)
 from stewardship.care.services.hand_on import walk_hand_on
 from stewardship.care.services.reminding import (
     put_to,
@@ -18,14 +30,18 @@ from stewardship.care.services.reminding import (
 from stewardship.care.services.rounds import open_calendar_duties
 from stewardship.care.services.sweeping import sweep
 from stewardship.care.services.visits import Found, TakenOut, record_answer, record_visit
-from stewardship.care.services.weighing import decide_rain_question, weigh_site_rains
+from stewardship.care.services.weighing import weigh_site_rains
 
 __all__ = [
+    "Decided",
     "Found",
+    "Recorded",
     "TakenOut",
+    "act_on_flow",
     "came_back",
     "close_contact_check",
     "decide_rain_question",
+    "decide_rain_questions",
     "excuse_duty",
     "follow_responsibility",
     "note_bounced",
@@ -33,11 +49,14 @@ __all__ = [
     "open_contact_check",
     "put_to",
     "record_answer",
+    "record_flow",
     "record_visit",
     "remind",
     "remind_again",
+    "report_flow",
     "send_first_reminders",
     "send_new_link",
+    "set_aside_flow",
     "sweep",
     "walk_hand_on",
     "weigh_site_rains",

@@ -255,9 +255,8 @@ def _is_met(
 
 
 def last_rain_of(duty: Duty) -> date:
-    """The last day of the newest storm of an after-rain duty."""
-    days = [date.fromisoformat(rain["day"]) for rain in duty.reason.get("rains", [])]
-    return max(days, default=duty.opened_on)
+    """The last day on which water ran that an after-rain duty is about."""
+    return max(duty.water_days, default=duty.opened_on)
 
 
 def _put_right(duty: Duty, findings: list[Found], clean_outs: list[TakenOut]) -> bool:

@@ -1,5 +1,6 @@
 """Storms over the program, their revisions, each gauge's part, and what they were at each site."""
 
+from collections.abc import Iterable
 from datetime import datetime
 from typing import Self
 
@@ -194,6 +195,24 @@ class SiteRain(models.Model):
 class DeclaredRainQuerySet(models.QuerySet["DeclaredRain"]):
     def standing(self) -> Self:
         return self.filter(withdrawn_at__isnull=True)
+
+    def of_storms(self, storms: Iterable[Storm]) -> "dict[tuple[int, int], DeclaredRain]":
+        """What stands declared, by (storm, site). What was said of a storm that is part of another now speaks for that one,
+        unless something is said of that one itself; of several the greatest depth."""
+        pks = {storm.pk for storm in storms}
+        own: dict[tuple[int, int], DeclaredRain] = {}
+        joined: dict[tuple[int, int], DeclaredRain] = {}
+        rows = self.standing().filter(Q(storm__in=pks) | Q(storm__merged_into__in=pks))
+        for said in rows.select_related("storm", "by").order_by("depth_um", "-pk"):
+            if said.storm_id in pks:
+                own[said.storm_id, said.site_id] = said
+            else:
+                joined[said.storm.merged_into_id, said.site_id] = said
+        return joined | own
+
+    def speaking_for(self, storm: Storm, site: Site) -> "DeclaredRain | None":
+        """The declaration that a site's rain of a storm stands on."""
+        return self.filter(site=site).of_storms([storm]).get((storm.pk, site.pk))
 
 
 class DeclaredRain(models.Model):

@@ -3,11 +3,18 @@
 from collections.abc import Sequence
 from zoneinfo import ZoneInfo
 
-from stewardship.rain.models import BasinWater, Gauge, SiteRain, Storm, StormRevision
+from stewardship.rain.models import (
+    BasinWater,
+    DeclaredRain,
+    Gauge,
+    SiteRain,
+    Storm,
+    StormRevision,
+)
 from stewardship.rain.reckoning.ground import Ground
 from stewardship.rain.reckoning.grouping import Storms
 from stewardship.rain.reckoning.record import Outage, known_times
-from stewardship.rain.reckoning.spreading import Rain, Water, rain_at_sites
+from stewardship.rain.reckoning.spreading import Rain, Water, as_declared, rain_at_sites
 from stewardship.rain.times import last_day
 
 STORMS_AT_ONCE = 200
@@ -38,10 +45,17 @@ def settle_rain(
     ground = Ground.load(gauges)
     if not len(storms) or not ground.sites:
         return
+    declared = DeclaredRain.objects.of_storms(stored)
     known = [known_times(gauge, outages.get(gauge.pk, []), *span) for gauge in gauges]
     for first in range(0, len(storms), STORMS_AT_ONCE):
         numbers = range(first, min(first + STORMS_AT_ONCE, len(storms)))
         rains = rain_at_sites(storms, numbers, ground, known, zone)
+        for n, at_sites in zip(numbers, rains, strict=True):
+            for rain in at_sites:
+                said = declared.get((stored[n].pk, rain.site_id))
+                if said:
+                    length_s = int(storms.end_s[n] - storms.start_s[n])
+                    as_declared(rain, said.depth_um, length_s, ground)
         _write([stored[n] for n in numbers], rains, zone)
 
 

@@ -73,7 +73,7 @@ def rain_at_sites(
     Parameters
     ----------
     storms, numbers : storms as grouped, and which of them.
-    ground : sites, basins and gauges.
+    ground : sites, basins and gauges; a gauge is as far as the place where it stood on the storm's last day.
     known : of each gauge, which times its record speaks of.
     zone : the program's, for the day on which a site stood.
 
@@ -104,13 +104,12 @@ def _one_storm(
     slack_s = min(DAILY_SLACK_S, (end_s - start_s) // 8) if storms.coarse[number] else 0
     must_s = start_s + slack_s, end_s - slack_s
     usable = np.array([times.complete(*must_s) for times in known], dtype=bool)
-    reached = ground.distance_m[stood] <= ground.reach_m
-    weights = np.zeros_like(ground.distance_m[stood])
+    distance_m = ground.distance_m(day)[stood]
+    reached = distance_m <= ground.reach_m
+    weights = np.zeros_like(distance_m)
     placed = ground.has_place[stood]
     if placed.any() and usable.any():
-        weights[placed] = gauge_weights(
-            ground.distance_m[stood[placed]], usable, reach_m=ground.reach_m
-        )
+        weights[placed] = gauge_weights(distance_m[placed], usable, reach_m=ground.reach_m)
     rain_of = _GaugeRain(storms, number, len(ground.gauges))
     why_out = {
         n: times.why_not(*must_s)
@@ -138,10 +137,9 @@ def _one_storm(
             if not rain.left_out:
                 rain.left_out = [{"gauge": "", "why": _("no gauge is near enough")}]
         else:
-            distance_m = ground.distance_m[stood[row]]
             rain.depth_um = int(depth_um[row])
-            rain.sureness = _sureness(weights[row], distance_m, int(longest_s[row]))
-            rain.sources = _sources(weights[row], distance_m, rain_of, ground)
+            rain.sureness = _sureness(weights[row], distance_m[row], int(longest_s[row]))
+            rain.sources = _sources(weights[row], distance_m[row], rain_of, ground)
             rain.peak_15min_um, rain.peak_60min_um = (
                 round(float(peak), 1) if longest_s[row] <= window_s else None
                 for peak, window_s in zip(peaks_um[row], PEAKS_S, strict=True)
@@ -248,6 +246,22 @@ def _water(
         gauge_mm = rain_of.in_steps_mm(len(ground.gauges), from_s, steps)
         site_mm = {n: weights[n] @ gauge_mm for n in set(row[rest].tolist())}
         fine += [_Fine(rains[row[b]], int(b), site_mm[int(row[b])]) for b in rest]
+
+
+def as_declared(rain: Rain, depth_um: int, length_s: int, ground: Ground) -> None:
+    """Somebody's word of the depth over what the gauges say, which stay named. How the rain ran nobody said: no peaks, and water
+    from the total alone, as if it fell evenly over the storm."""
+    rain.depth_um, rain.sureness = depth_um, Sureness.DECLARED
+    rain.peak_15min_um = rain.peak_60min_um = None
+    rain.waters = {}
+    place = next(n for n, site in enumerate(ground.sites) if site.pk == rain.site_id)
+    basins = np.flatnonzero(ground.basin_site == place)
+    if depth_um and basins.size:
+        depth_mm = np.full(basins.size, depth_um / UM_PER_MM)
+        result = event_volume_balance(depth_mm, length_s, ground.basins(basins))
+        rain.waters = {
+            ground.basin_ids[basin]: _one_water(result, n) for n, basin in enumerate(basins)
+        }
 
 
 def _follow(fine: list[_Fine], ground: Ground) -> None:
