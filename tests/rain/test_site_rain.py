@@ -3,10 +3,12 @@
 from datetime import date
 
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.utils import timezone
 
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind, Sureness
-from stewardship.rain.models import BasinWater, Gauge, ReadingBatch, SiteRain, Storm
+from stewardship.rain.models import BasinWater, Gauge, GaugePlace, ReadingBatch, SiteRain, Storm
 from stewardship.rain.services import add_readings, find_waiting_storms, note_outage
 from tests import factory
 from tests.rain.test_storms_found import at, rain
@@ -294,3 +296,57 @@ def test_a_storm_that_turns_out_to_end_a_day_later_is_weighed_anew_everywhere_an
     ReadingBatch.objects.update(storms_found_at=None)
     find_waiting_storms()
     assert of_site().weighed_at is not None
+
+
+def test_a_gauge_that_was_moved_keeps_its_old_storms_where_it_stood():
+    factory.make_built_site("OAK-1")
+    factory.make_built_site("ELM-2", lat=factory.LAT + 30_000 / M_PER_DEGREE)
+    gauge = gauge_at("A", 400)
+    rain(gauge, at("15:00", date(2026, 7, 1)), 0.5)
+    GaugePlace.objects.create(
+        gauge=gauge,
+        since=date(2026, 7, 10),
+        lat=factory.LAT + 29_800 / M_PER_DEGREE,
+        lon=factory.LON,
+    )
+    ReadingBatch.objects.update(storms_found_at=None)
+    rain(gauge, at("15:00", date(2026, 7, 12)), 0.3)
+    said = {
+        (row.site.code, row.storm.start_at.day): [s["distance_m"] for s in row.sources]
+        for row in SiteRain.objects.standing().select_related("site", "storm")
+    }
+    assert said == {
+        ("OAK-1", 1): [400],
+        ("ELM-2", 1): [],
+        ("OAK-1", 12): [],
+        ("ELM-2", 12): [200],
+    }
+
+
+def test_the_place_that_counts_is_that_of_the_storms_last_day_by_the_programs_clock():
+    """A storm that ends at 23:00 on the 9th in the program's zone ends on the 10th by UTC; the gauge moves on the 10th."""
+    factory.make_built_site("OAK-1")
+    gauge = gauge_at("A", 400)
+    GaugePlace.objects.create(
+        gauge=gauge, since=date(2026, 7, 10), lat=factory.LAT + 0.03, lon=factory.LON
+    )
+    rain(gauge, at("22:00", date(2026, 7, 9)), 0.5)
+    assert [s["distance_m"] for s in of_site().sources] == [400]
+
+
+def test_places_are_asked_for_once_however_many_storms_and_moves_there_are():
+    factory.make_built_site("OAK-1")
+    gauge = gauge_at("A", 400)
+    for day in range(1, 8):
+        GaugePlace.objects.create(
+            gauge=gauge, since=date(2026, 7, day), lat=factory.LAT + day / 1000, lon=factory.LON
+        )
+        rain(gauge, at("15:00", date(2026, 7, day)), 0.2)
+    with CaptureQueriesContext(connection) as seen:
+        note_outage(
+            gauge=gauge_at("FAR", 90_000),
+            start_s=factory.seconds(at("00:00", date(2026, 7, 1))),
+            end_s=None,
+            why="no power",
+        )
+    assert len([q for q in seen if 'FROM "rain_gaugeplace"' in q["sql"]]) == 1

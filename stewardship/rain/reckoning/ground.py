@@ -1,5 +1,6 @@
-"""Sites, basins and gauges as arrays, for working out many storms at once."""
+"""Sites, basins and gauges as arrays, for working out many storms at once; gauges stand where they stood on the day asked for."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -11,7 +12,7 @@ from sites.water import basin_arrays
 from stewardship.hydrology.basins import BasinArrays
 from stewardship.hydrology.spread import haversine_m
 from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
-from stewardship.rain.models import Gauge
+from stewardship.rain.models import Gauge, GaugePlace
 
 #: What `basin_arrays` says of a basin, under the names of the parameters of BasinArrays.
 PARAMETERS = (
@@ -29,12 +30,14 @@ PARAMETERS = (
 
 @dataclass(frozen=True)
 class Ground:
-    """Every site that was ever built, its basins, and how far each gauge is from it."""
+    """Every site that was ever built, its basins, and how far each place where a gauge has stood is from it."""
 
     sites: Sequence[Site]
     gauges: Sequence[Gauge]
     has_place: BoolArray  # (sites,)
-    distance_m: FloatArray  # (sites, gauges), infinite for a site without a place
+    place_distance_m: FloatArray  # (sites, places of gauges), infinite for a site without a place
+    #: of each gauge, sorted: the days (as ordinals) from which it stood at its places, and the columns of those
+    stood_since: Sequence[tuple[Sequence[int], Sequence[int]]]
     reach_m: FloatArray  # (gauges,)
     basin_ids: Sequence[int]
     basin_site: IntArray  # (basins,) place of its site in `sites`
@@ -50,27 +53,41 @@ class Ground:
             .order_by("site__code", "label")
         )
         has_place = np.array([site.has_place for site in sites], dtype=bool)
-        distance_m = np.full((len(sites), len(gauges)), np.inf)
+        stands = list(GaugePlace.objects.filter(gauge__in=gauges).order_by("gauge", "since"))
+        distance_m = np.full((len(sites), len(stands)), np.inf)
         placed = [site for site in sites if site.has_place]
-        if placed and gauges:
-            stands = [gauge.places.latest("since") for gauge in gauges]
+        if placed and stands:
             distance_m[has_place] = haversine_m(
                 np.array([[site.lat] for site in placed]),
                 np.array([[site.lon] for site in placed]),
                 np.array([stand.lat for stand in stands]),
                 np.array([stand.lon for stand in stands]),
             )
+        stood: dict[int, tuple[list[int], list[int]]] = {gauge.pk: ([], []) for gauge in gauges}
+        for column, stand in enumerate(stands):
+            since, columns = stood[stand.gauge_id]
+            since.append(stand.since.toordinal())
+            columns.append(column)
         arrays = basin_arrays(basins)
         return cls(
             sites=sites,
             gauges=gauges,
             has_place=has_place,
-            distance_m=distance_m,
+            place_distance_m=distance_m,
+            stood_since=[stood[gauge.pk] for gauge in gauges],
             reach_m=np.array([gauge.reach_m for gauge in gauges], dtype=np.float64),
             basin_ids=[basin.pk for basin in basins],
             basin_site=np.array([place[basin.site_id] for basin in basins], dtype=np.int64),
             basin_table={name: getattr(arrays, name) for name in PARAMETERS},
         )
+
+    def distance_m(self, day: date) -> FloatArray:
+        """How far each gauge was from each site on a day; before its first place a gauge counts as there. (sites, gauges) [m]"""
+        number = day.toordinal()
+        columns = [
+            columns[max(bisect_right(since, number) - 1, 0)] for since, columns in self.stood_since
+        ]
+        return self.place_distance_m[:, columns]
 
     def stood(self, day: date) -> IntArray:
         """Places of the sites that stood, built and not retired, on that day."""
