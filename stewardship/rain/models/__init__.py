@@ -27,6 +27,7 @@ from stewardship.rain.models.storms import (
     SiteRain,
     Storm,
     StormRevision,
+    StormSearch,
 )
 from stewardship.rain.times import instant
 
@@ -49,5 +50,6 @@ __all__ = [
     "SiteRain",
     "Storm",
     "StormRevision",
+    "StormSearch",
     "instant",
 ]

@@ -17,16 +17,19 @@ from stewardship.rain.times import instant
 
 
 class RainRuleQuerySet(models.QuerySet["RainRule"]):
+    def standing(self) -> Self:
+        return self.filter(withdrawn_at__isnull=True)
+
     def in_force(self, *, on: date) -> "RainRule":
         """The rule that holds on that day; before the first, an unsaved one with the usual figures."""
-        rule = self.filter(starts_on__lte=on).order_by("-starts_on").first()
+        rule = self.standing().filter(starts_on__lte=on).order_by("-starts_on").first()
         return rule or RainRule(starts_on=on)
 
 
 class RainRule(models.Model):
     """Dated settings of storm finding. Past storms are not recomputed when a new rule starts."""
 
-    starts_on = models.DateField(_("from"), unique=True)
+    starts_on = models.DateField(_("from"))
     dry_gap_s = models.PositiveIntegerField(
         _("dry time that ends a storm (s)"),
         default=21_600,
@@ -38,13 +41,26 @@ class RainRule(models.Model):
         help_text=_("0.10 in by default."),
     )
     source = models.CharField(_("where this comes from"), max_length=200, blank=True)
+    at = models.DateTimeField(_("entered"), default=timezone.now)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    withdrawn_at = models.DateTimeField(_("taken out"), null=True, blank=True)
+    withdrawn_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     objects = RainRuleQuerySet.as_manager()
 
     class Meta:
         ordering = ["starts_on"]
         constraints = [
-            models.CheckConstraint(condition=Q(dry_gap_s__gt=0), name="rain_rule_gap_positive")
+            models.CheckConstraint(condition=Q(dry_gap_s__gt=0), name="rain_rule_gap_positive"),
+            models.UniqueConstraint(
+                fields=["starts_on"],
+                condition=Q(withdrawn_at__isnull=True),
+                name="rain_rule_once_a_day",
+            ),
         ]
 
     def __str__(self) -> str:

@@ -6,13 +6,14 @@ from typing import Self
 
 from django.conf import settings
 from django.db import models
-from django.db.models import Count, F, OuterRef, Q, Subquery
+from django.db.models import Case, Count, F, OuterRef, Q, Subquery, Value, When
 from django.db.models.functions import Coalesce
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from sites.models import Basin, Site
 from stewardship.common.constraints import not_negative, one_of
+from stewardship.hydrology.storms import REPRESENTATIVE_DRY_S, REPRESENTATIVE_OVER_UM
 from stewardship.rain.choices import Sureness
 from stewardship.rain.models.gauges import Gauge
 from stewardship.rain.times import instant
@@ -95,6 +96,10 @@ class StormRevision(models.Model):
     greatest_um = models.PositiveIntegerField(_("greatest depth at a gauge (µm)"))
     why = models.CharField(_("why"), max_length=200)
     made_at = models.DateTimeField(_("when"), default=timezone.now)
+    #: who asked for the storms to be found again; None: readings or an outage brought it about
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
 
     class Meta:
         ordering = ["number"]
@@ -104,6 +109,87 @@ class StormRevision(models.Model):
 
     def __str__(self) -> str:
         return f"{self.storm_id} r{self.number}"
+
+
+class StormSearchQuerySet(models.QuerySet["StormSearch"]):
+    def waiting(self) -> Self:
+        return self.filter(done_at__isnull=True)
+
+
+class StormSearch(models.Model):
+    """Storms of a time to be found again because somebody asked: why, who, and how far it has come."""
+
+    start_s = models.BigIntegerField(_("from"))
+    end_s = models.BigIntegerField(_("until"))
+    why = models.CharField(_("why"), max_length=160)
+    by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    at = models.DateTimeField(_("asked"), default=timezone.now)
+    reached_s = models.BigIntegerField(_("done until"))
+    storms = models.PositiveIntegerField(_("storms changed"), default=0)
+    rains = models.PositiveIntegerField(_("site rains changed"), default=0)
+    done_at = models.DateTimeField(_("done"), null=True, blank=True)
+
+    objects = StormSearchQuerySet.as_manager()
+
+    class Meta:
+        verbose_name_plural = _("storm searches")
+        ordering = ["-at", "-pk"]
+        indexes = [
+            # what the rain sweep asks
+            models.Index(
+                fields=["at"], condition=Q(done_at__isnull=True), name="storm_search_waiting"
+            ),
+        ]
+        constraints = [
+            models.CheckConstraint(
+                condition=Q(end_s__gt=F("start_s")), name="storm_search_span_forward"
+            ),
+            models.CheckConstraint(
+                condition=Q(reached_s__gte=F("start_s")), name="storm_search_reached_forward"
+            ),
+            models.CheckConstraint(condition=~Q(why=""), name="storm_search_has_reason"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{instant(self.start_s):%Y-%m-%d} – {instant(self.end_s):%Y-%m-%d}"
+
+    @property
+    def start_at(self) -> datetime:
+        return instant(self.start_s)
+
+    @property
+    def last_at(self) -> datetime:
+        """The last moment that it covers."""
+        return instant(self.end_s - 1)
+
+    @property
+    def reached_at(self) -> datetime:
+        return instant(self.reached_s)
+
+
+class GaugeStormQuerySet(models.QuerySet["GaugeStorm"]):
+    def with_representative(self) -> Self:
+        """Adds `representative`: over 0.1 in, at least 72 h after the gauge's last one over 0.1 in (40 CFR 122.21(g)(7)(ii)).
+
+        False for the first such part that a gauge has: what came before it is not known.
+        """
+        bigger = (
+            GaugeStorm.objects.filter(gauge=OuterRef("gauge"), start_s__lt=OuterRef("start_s"))
+            .filter(depth_um__gt=REPRESENTATIVE_OVER_UM)
+            .order_by("-start_s")
+        )
+        return self.annotate(big_before_s=Subquery(bigger.values("end_s")[:1])).annotate(
+            representative=Case(
+                When(
+                    depth_um__gt=REPRESENTATIVE_OVER_UM,
+                    start_s__gte=F("big_before_s") + REPRESENTATIVE_DRY_S,
+                    then=Value(True),
+                ),
+                default=Value(False),
+            )
+        )
 
 
 class GaugeStorm(models.Model):
@@ -125,6 +211,8 @@ class GaugeStorm(models.Model):
     peak_24h_um = models.FloatField(null=True)
     dry_before_s = models.BigIntegerField(_("dry before (s)"), null=True)
     coarse = models.BooleanField(_("times are coarse"), default=False)
+
+    objects = GaugeStormQuerySet.as_manager()
 
     class Meta:
         ordering = ["start_s"]

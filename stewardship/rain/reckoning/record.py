@@ -28,7 +28,7 @@ class Outage:
 def dry_gaps(program: Program) -> DryGaps:
     """The program's dry gaps by the day on which each starts to hold; 6 h before the first."""
     default_s = RainRule._meta.get_field("dry_gap_s").default
-    rules = RainRule.objects.order_by("starts_on").values_list("starts_on", "dry_gap_s")
+    rules = RainRule.objects.standing().order_by("starts_on").values_list("starts_on", "dry_gap_s")
     return DryGaps(default_s, [(local_s(day, program.tz), gap_s) for day, gap_s in rules])
 
 
