@@ -1,9 +1,23 @@
 """What every event row records: from, to, why, when, by whom."""
 
+from typing import Any
+
 from django.conf import settings
 from django.db import models
-from django.utils import timezone
+from django.utils import timezone, translation
+from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
+
+
+def book_language() -> translation.override:
+    """The language in which what is kept for the coordinator is written, whatever that of the page that makes it."""
+    return translation.override(settings.LANGUAGE_CODE)
+
+
+def in_book_language(why: str | Promise, words: dict[str, Any] | None = None) -> str:
+    """A text in the book's language. `words` fill in a lazy text."""
+    with book_language():
+        return str(why) % words if words else str(why)
 
 
 class StateEvent(models.Model):

@@ -3,10 +3,8 @@
 from datetime import date
 from typing import Any
 
-from django.conf import settings
 from django.db import transaction
 from django.db.models import F
-from django.utils import translation
 from django.utils.functional import Promise
 
 from sites.models import Site
@@ -14,14 +12,9 @@ from stewardship.agreements.choices import ResponsibilityRole
 from stewardship.agreements.models import Responsibility
 from stewardship.care.choices import DutyState, NeedsPerson
 from stewardship.care.models import Duty, DutyEvent
+from stewardship.common.events import in_book_language
 from stewardship.rain.models import Storm
 from stewardship.rain.times import last_day, local_day
-
-
-def in_book_language(why: str | Promise, words: dict[str, Any] | None = None) -> str:
-    """Events are read by the coordinator, whatever the language of the page that made them. `words` fill in a lazy text."""
-    with translation.override(settings.LANGUAGE_CODE):
-        return str(why) % words if words else str(why)
 
 
 def lock_site(site_pk: int) -> Site:

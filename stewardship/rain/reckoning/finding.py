@@ -6,13 +6,15 @@ batches in which they came: the span is widened until nothing outside it can hav
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from django.db.models import F, Max, Min
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from people.models import Program
+from people.models import Program, User
+from stewardship.common.events import book_language
 from stewardship.hydrology.storms import COARSE_READING_S
 from stewardship.rain.models import (
     Gauge,
@@ -85,8 +87,25 @@ def widened(start_s: int, end_s: int, gaps: DryGaps) -> Span:
     return span
 
 
-def find_in(span: Span, *, program: Program, gaps: DryGaps, why: str) -> int:
-    """Find the storms of a span again and settle everything that follows. Returns how many are new, changed or gone."""
+class Changed(NamedTuple):
+    """How many storms, and how many rains at sites, are new, changed or gone."""
+
+    storms: int
+    rains: int
+
+
+def find_in(
+    span: Span, *, program: Program, gaps: DryGaps, why: str, by: User | None = None
+) -> Changed:
+    """Find the storms of a span again and settle everything that follows.
+
+    `why` stands beside each revision; `by`: who asked, where neither readings nor an outage brought it about.
+    """
+    with book_language():  # why a storm changed and which gauges were left out is kept in words
+        return _find_in(span, program, gaps, why, by)
+
+
+def _find_in(span: Span, program: Program, gaps: DryGaps, why: str, by: User | None) -> Changed:
     gauges = list(Gauge.objects.order_by("code"))
     outages = outages_by_gauge()
     found = group_storms(wet_readings(gauges, outages, span.start_s, span.end_s), gaps)
@@ -95,9 +114,9 @@ def find_in(span: Span, *, program: Program, gaps: DryGaps, why: str) -> int:
     )
     parts = _parts_of(found, gauges, span)
     matched = match(stored, found)
-    changed = _write_storms(matched, found, parts, why)
+    changed = _write_storms(matched, found, parts, why, by)
     _follow_on(gauges, span)
-    settle_rain(
+    rains = settle_rain(
         storms=found,
         stored=[one.storm for one in matched.standing],
         gauges=gauges,
@@ -105,7 +124,7 @@ def find_in(span: Span, *, program: Program, gaps: DryGaps, why: str) -> int:
         span=(span.start_s, span.end_s),
         zone=program.tz,
     )
-    return changed
+    return Changed(changed, rains)
 
 
 @dataclass
@@ -195,7 +214,13 @@ def _figures(part: GaugeStorm) -> tuple:
     )
 
 
-def _write_storms(matched: Matched, found: Storms, parts: list[list[GaugeStorm]], why: str) -> int:
+def _write_storms(
+    matched: Matched,
+    found: Storms,
+    parts: list[list[GaugeStorm]],
+    why: str,
+    by: User | None,
+) -> int:
     """Bring storms, their revisions and parts up to date. Returns how many are new, changed or gone."""
     stored_parts: dict[int, list[GaugeStorm]] = {}
     known = [one.storm for one in matched.standing if one.storm] + [s for s, _n in matched.gone]
@@ -237,16 +262,18 @@ def _write_storms(matched: Matched, found: Storms, parts: list[list[GaugeStorm]]
             setattr(storm, name, value)
         storm.revision += 1
         renewed.append(storm)
-        revisions.append(_revision(storm, why))
+        revisions.append(_revision(storm, why, by))
         stale += [part.pk for part in stored_parts.get(storm.pk, [])]
         fresh += parts[number]
     Storm.objects.bulk_create(new, batch_size=1000)
-    revisions += [
-        _revision(
-            storm, _("Split off by new readings.") if storm.split_from_id else _("First found.")
-        )
-        for storm in new
-    ]
+    # What somebody asked for has their reason; new readings speak for themselves.
+    asked = f" {why}" if by else ""
+    for storm in new:
+        if not storm.split_from_id:
+            said = _("First found.")
+        else:
+            said = _("Split off.") if by else _("Split off by new readings.")
+        revisions.append(_revision(storm, said + asked, by))
     now = timezone.now()
     for storm, number in matched.gone:
         storm.withdrawn_at = now
@@ -254,12 +281,13 @@ def _write_storms(matched: Matched, found: Storms, parts: list[list[GaugeStorm]]
         storm.revision += 1
         renewed.append(storm)
         stale += [part.pk for part in stored_parts.get(storm.pk, [])]
-        gone_why = (
-            _("The readings no longer show it.")
-            if number is None
-            else _("New readings join it to the storm before.")
-        )
-        revisions.append(_revision(storm, gone_why))
+        if number is None:
+            said = _("The readings no longer show it.")
+        elif by:
+            said = _("It is part of the storm before.")
+        else:
+            said = _("New readings join it to the storm before.")
+        revisions.append(_revision(storm, said + asked, by))
     for number, one in enumerate(matched.standing):
         for part in parts[number]:
             part.storm = one.storm
@@ -276,7 +304,7 @@ def _write_storms(matched: Matched, found: Storms, parts: list[list[GaugeStorm]]
     return len(new) + len(renewed)
 
 
-def _revision(storm: Storm, why: str) -> StormRevision:
+def _revision(storm: Storm, why: str, by: User | None) -> StormRevision:
     return StormRevision(
         storm=storm,
         number=storm.revision,
@@ -284,6 +312,7 @@ def _revision(storm: Storm, why: str) -> StormRevision:
         end_s=storm.end_s,
         greatest_um=storm.greatest_um,
         why=why[:200],
+        by=by,
     )
 
 

@@ -40,11 +40,15 @@ def settle_rain(
     outages: dict[int, list[Outage]],
     span: tuple[int, int],
     zone: ZoneInfo,
-) -> None:
-    """Work out the rain at every site in each found storm, and write what changed. `stored`: the saved storm of each."""
+) -> int:
+    """Work out the rain at every site in each found storm, and write what changed. `stored`: the saved storm of each.
+
+    Returns how many site rains are new, changed or gone.
+    """
     ground = Ground.load(gauges)
     if not len(storms) or not ground.sites:
-        return
+        return 0
+    changed = 0
     declared = DeclaredRain.objects.of_storms(stored)
     known = [known_times(gauge, outages.get(gauge.pk, []), *span) for gauge in gauges]
     for first in range(0, len(storms), STORMS_AT_ONCE):
@@ -56,10 +60,11 @@ def settle_rain(
                 if said:
                     length_s = int(storms.end_s[n] - storms.start_s[n])
                     as_declared(rain, said.depth_um, length_s, ground)
-        _write([stored[n] for n in numbers], rains, zone)
+        changed += _write([stored[n] for n in numbers], rains, zone)
+    return changed
 
 
-def _write(storms: Sequence[Storm], rains: Sequence[Sequence[Rain]], zone: ZoneInfo) -> None:
+def _write(storms: Sequence[Storm], rains: Sequence[Sequence[Rain]], zone: ZoneInfo) -> int:
     before = {
         (row.storm_id, row.site_id): row
         for row in SiteRain.objects.filter(storm__in=storms).prefetch_related("waters")
@@ -114,6 +119,7 @@ def _write(storms: Sequence[Storm], rains: Sequence[Sequence[Rain]], zone: ZoneI
         ),
         batch_size=1000,
     )
+    return len(new) + len(changed) + len(before)
 
 
 def _as_tuple(water: Water | BasinWater) -> tuple:

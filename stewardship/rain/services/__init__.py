@@ -2,14 +2,35 @@
 
 from stewardship.rain.intake.ingest import add_readings, import_file
 from stewardship.rain.services.declaring import declare_rain, withdraw_declared_rain
+from stewardship.rain.services.gauges import (
+    correct_place,
+    create_gauge,
+    end_gauge,
+    move_gauge,
+    set_readers,
+    take_up_gauge,
+    update_gauge,
+)
 from stewardship.rain.services.outages import note_outage
-from stewardship.rain.services.storms import find_waiting_storms
+from stewardship.rain.services.rules import add_rain_rule, withdraw_rain_rule
+from stewardship.rain.services.storms import carry_on_searches, find_again, find_waiting_storms
 
 __all__ = [
+    "add_rain_rule",
     "add_readings",
+    "carry_on_searches",
+    "correct_place",
+    "create_gauge",
     "declare_rain",
+    "end_gauge",
+    "find_again",
     "find_waiting_storms",
     "import_file",
+    "move_gauge",
     "note_outage",
+    "set_readers",
+    "take_up_gauge",
+    "update_gauge",
     "withdraw_declared_rain",
+    "withdraw_rain_rule",
 ]
