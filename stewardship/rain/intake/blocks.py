@@ -317,6 +317,16 @@ def refuse_before(block: Block, *, since: date, since_s: int) -> None:
         block.why.setdefault(int(n), not_before(since))
 
 
+def refuse_after(block: Block, *, last: date, end_s: int) -> None:
+    """Write into `why` what is said of a time after the gauge's last day, which ends at `end_s`."""
+    for n in np.flatnonzero(block.start_s >= end_s):
+        block.why.setdefault(int(n), not_after(last))
+
+
+def not_after(last: date) -> str:
+    return _("The gauge stands there no more; its last day was %s.") % day_text(last)
+
+
 def not_before(since: date) -> str:
     return _("The gauge stands there since %s.") % day_text(since)
 

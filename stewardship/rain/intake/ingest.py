@@ -4,7 +4,7 @@ import gc
 import os
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import BinaryIO
 
 from django.db import transaction
@@ -22,6 +22,7 @@ from stewardship.rain.intake.blocks import (
     blocks_of_readings,
     check,
     mark_totals,
+    refuse_after,
     refuse_before,
 )
 from stewardship.rain.intake.csvfile import (
@@ -156,12 +157,15 @@ def _take(
     progress: Progress | None = None,
 ) -> ReadingBatch:
     # One import per gauge at a time, and none while storms are being found.
-    Gauge.objects.select_for_update().get(pk=gauge.pk)
+    gauge = Gauge.objects.select_for_update().get(pk=gauge.pk)
     _refuse_known_file(batch)
     batch.save()
     shelf = Shelf(batch)
     now = timezone.now()
-    since_s = local_s(gauge.started_on, Program.get().tz)
+    zone = Program.get().tz
+    since_s = local_s(gauge.started_on, zone)
+    # An hour-stamped day begins before midnight and ends after: it is of the last day if it begins in it.
+    end_s = 0 if gauge.ended_on is None else local_s(gauge.ended_on + timedelta(days=1), zone)
     # A daily reader may be early; the reading still stands for the day that ends at the gauge's hour.
     early_s = 0 if gauge.observation_hour is None else DAILY_SLACK_S
     with _no_search_for_cycles():
@@ -169,6 +173,8 @@ def _take(
             mark_totals(block)
             check(block, now_s=seconds(now) + early_s)
             refuse_before(block, since=gauge.started_on, since_s=since_s)
+            if gauge.ended_on is not None:
+                refuse_after(block, last=gauge.ended_on, end_s=end_s)
             shelf.put(block)
             if progress is not None:
                 progress(shelf.rows + shelf.skipped)
