@@ -8,6 +8,20 @@ class GaugeKind(TextChoices):
     INTERVAL = "interval", _("Automatic, fixed interval")
 
 
+class GaugeChange(TextChoices):
+    """What an event of a gauge is about."""
+
+    MADE = "made", _("Added")
+    CHANGED = "changed", _("Facts changed")
+    MOVED = "moved", _("Moved")
+    PLACE = "place", _("Place corrected")
+    READERS = "readers", _("Readers changed")
+    OUT = "out", _("Out of order")
+    BACK = "back", _("Out of order for a time")
+    ENDED = "ended", _("Stands no more")
+    AGAIN = "again", _("Taken up again")
+
+
 class ReadingKind(TextChoices):
     """Kinds that are never mixed up: a trace is not a zero, and missing is neither."""
 
@@ -63,3 +77,15 @@ class DateOrder(TextChoices):
 
     MONTH_FIRST = "mdy", _("month/day/year")
     DAY_FIRST = "dmy", _("day/month/year")
+
+
+class FileFormat(TextChoices):
+    """What the rows of a file of readings are."""
+
+    INTERVAL = "interval", _("a time and the depth of an interval in each row")
+    COUNTER = "counter", _("a running total, as a counter shows it")
+    TIPS = "tips", _("one row for each tip of a bucket")
+    WIDE = "wide", _("one column for each gauge")
+    GHCN_BY_YEAR = "ghcn_by_year", _("GHCN-Daily, all stations of a year")
+    GHCN_DAILY = "ghcn_daily", _("GHCN-Daily, one row a day")
+    GHCN_FIXED = "ghcn_fixed", _("GHCN-Daily, one line a month (.dly)")
