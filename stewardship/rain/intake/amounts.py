@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from django.utils.translation import gettext as _
 
-from stewardship.common.units import in_to_um, mm_to_um
+from stewardship.common.units import in_to_um, mm_to_um, um_to_mm
 from stewardship.rain.choices import DepthUnit, ReadingKind
 
 TYPED_LENGTH = 16  # as long as Reading.typed
@@ -17,6 +17,7 @@ MISSING_WORDS = frozenset(
 MISSING_NUMBERS = frozenset({-99, -999, -9999, -99999})
 TRACE_WORDS = frozenset({"t", "tr", "trace"})
 MOST_UM = 10_000_000  # [µm] 10 m: beyond it a number is no rain of any interval, and would not fit the column
+MOST_COUNTED_UM = 1_000_000_000  # [µm] 1 km: a counter that nobody sets back goes on for decades
 
 _NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*)$")
 _UNIT_WORDS = {
@@ -39,10 +40,10 @@ class Amount(NamedTuple):
     problem: str = ""
 
 
-def read_amount(text: str, *, unit: str) -> Amount:
+def read_amount(text: str, *, unit: str, most_um: int = MOST_UM) -> Amount:
     """What a written depth says: a number with or without a unit, T for a trace, nothing or M for missing.
 
-    A comma is a decimal comma. Zero is dry; below zero is refused, except for the numbers that loggers write for "no value".
+    `most_um` is the most that the number can mean: of rain, or of a counter's running total. A comma is a decimal comma. Zero is dry; below zero is refused, except for the numbers that loggers write for "no value".
     """
     said = text.strip()
     word = said.lower()
@@ -62,13 +63,32 @@ def read_amount(text: str, *, unit: str) -> Amount:
         if number.to_integral_value(rounding="ROUND_DOWN") in MISSING_NUMBERS:
             return Amount(ReadingKind.MISSING, None, said[:TYPED_LENGTH])
         return _refused(_("“%s” is below zero; rain is not.") % said[:40])
-    if number > MOST_UM:
+    if number > most_um:
         return _refused(_("“%s” is more than can fall.") % said[:40])
     depth_um = in_to_um(number) if given == DepthUnit.INCH else mm_to_um(number)
-    if depth_um > MOST_UM:
+    if depth_um > most_um:
         return _refused(_("“%s” is more than can fall.") % said[:40])
     kind = ReadingKind.MEASURED if depth_um else ReadingKind.ZERO
     return Amount(kind, depth_um, f"{found[1]} {given}"[:TYPED_LENGTH])
+
+
+def read_tips(text: str, *, tip_um: int) -> Amount:
+    """What a count of tips says; each of them is `tip_um`. [µm]"""
+    said = text.strip()
+    if said.lower() in MISSING_WORDS:
+        return Amount(ReadingKind.MISSING, None, said[:TYPED_LENGTH])
+    if not (said.isascii() and said.isdigit()):
+        return _refused(_("“%s” is not a number of tips.") % said[:40])
+    depth_um = int(said[:12]) * tip_um
+    if depth_um > MOST_UM:
+        return _refused(_("“%s” is more than can fall.") % said[:40])
+    kind = ReadingKind.MEASURED if depth_um else ReadingKind.ZERO
+    return Amount(kind, depth_um, tips_typed(int(said), tip_um))
+
+
+def tips_typed(tips: int, tip_um: int) -> str:
+    """Tips as they are kept beside a depth: "3 × 0.254 mm"."""
+    return f"{tips} × {um_to_mm(tip_um).normalize():f} mm"[:TYPED_LENGTH]
 
 
 def _refused(problem: str) -> Amount:

@@ -13,7 +13,7 @@ from stewardship.common.errors import Refused
 from stewardship.common.written import day_text, hours_text, moment_text
 from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
 from stewardship.rain.choices import ReadingKind, Stamps
-from stewardship.rain.intake.amounts import TYPED_LENGTH, read_amount
+from stewardship.rain.intake.amounts import TYPED_LENGTH, read_amount, read_tips
 from stewardship.rain.intake.csvfile import Row
 from stewardship.rain.intake.layout import WHOLE_DAY, Layout, same_value
 from stewardship.rain.intake.stamps import (
@@ -45,6 +45,8 @@ NO_DEPTH = -1  # stands for a depth that is not known
 #: Guide to Hydrological Practices, WMO-No. 168, 5th edition 1994; from memory. What lies above it is a slip of unit or decimal.
 GREATEST_MM, GREATEST_POWER = 422.0, 0.475
 KEPT_AMOUNTS = 50_000
+#: More rows than this, and a larger share, for times that the file has already: it holds more than one gauge.
+REPEATS, REPEATED_SHARE = 10, 0.01
 
 #: kind (place in KINDS), depth in µm or NO_DEPTH, number as given, what is wrong with it
 _Told = tuple[int, int, str, str]
@@ -145,15 +147,26 @@ class BlockReader:
         self.mornings: dict[int, int] = {}
 
     def read(self, rows: list[Row]) -> Block:
-        kept, why = self._own_rows(rows)
-        stamp_of, column = self.layout.stamp, self.layout.depth_column
+        kept, why = self.own_rows(rows)
+        stamps = self.stamps_of(kept, why)
+        start_s, end_s = self.intervals(stamps, why)
+        return self.block(kept, start_s, end_s, why, skipped=len(rows) - len(kept))
+
+    def block(
+        self,
+        kept: list[Row],
+        start_s: IntArray,
+        end_s: IntArray,
+        why: dict[int, str],
+        *,
+        skipped: int = 0,
+    ) -> Block:
+        """Rows whose intervals are known, with the depths of this layout's column."""
+        column = self.layout.depth_column
         if why:
-            stamps = ["" if n in why else stamp_of(row[1]) for n, row in enumerate(kept)]
             depths = ["" if n in why else row[1][column] for n, row in enumerate(kept)]
         else:
-            stamps = [stamp_of(row[1]) for row in kept]
             depths = [row[1][column] for row in kept]
-        start_s, end_s = self._intervals(stamps, why)
         told = [self.amounts.get(text) or self._told(text) for text in depths]
         kind, depth_um, typed, problems = zip(*told, strict=True) if told else ((), (), (), ())
         if any(problems):
@@ -167,14 +180,27 @@ class BlockReader:
             kind=np.array(kind, dtype=np.int64),
             depth_um=np.array(depth_um, dtype=np.int64),
             typed=list(typed),
-            text=_Texts(kept),
+            text=Texts(kept),
             why=why,
-            skipped=len(rows) - len(kept),
+            skipped=skipped,
         )
 
-    def _own_rows(self, rows: list[Row]) -> tuple[list[Row], dict[int, str]]:
-        """Rows of this gauge, and what is wrong with the shape of some."""
-        width, where = self.layout.width, self.layout.where
+    def stamps_of(self, kept: list[Row], why: dict[int, str]) -> list[str]:
+        stamp_of = self.layout.stamp
+        if why:
+            return ["" if n in why else stamp_of(row[1]) for n, row in enumerate(kept)]
+        return [stamp_of(row[1]) for row in kept]
+
+    def end(self, size: int) -> Iterator[Block]:
+        """Nothing: each row says all by itself."""
+        yield from ()
+
+    def notes(self) -> list[str]:
+        return []
+
+    def own_rows(self, rows: list[Row], *, width: int = 0) -> tuple[list[Row], dict[int, str]]:
+        """Rows of this gauge, and what is wrong with the shape of some; `width`: cells needed, if more than the layout's."""
+        width, where = width or self.layout.width, self.layout.where
         kept: list[Row] = []
         why: dict[int, str] = {}
         for row in rows:
@@ -191,13 +217,18 @@ class BlockReader:
     def _told(self, text: str) -> _Told:
         if len(self.amounts) >= KEPT_AMOUNTS:
             self.amounts.clear()
-        amount = read_amount(text, unit=self.layout.unit)
+        layout = self.layout
+        amount = (
+            read_tips(text, tip_um=layout.tip_um)
+            if layout.tip_um
+            else read_amount(text, unit=layout.unit)
+        )
         kind = MISSING if amount.problem else KINDS.index(amount.kind)
         depth_um = NO_DEPTH if amount.depth_um is None else amount.depth_um
         told = self.amounts[text] = (kind, depth_um, amount.typed, amount.problem)
         return told
 
-    def _intervals(self, stamps: list[str], why: dict[int, str]) -> tuple[IntArray, IntArray]:
+    def intervals(self, stamps: list[str], why: dict[int, str]) -> tuple[IntArray, IntArray]:
         day, clock_s, ahead_s, readable = self.stamps.spelled(stamps)
         for n in np.flatnonzero(~readable):
             why.setdefault(int(n), _("“%s” is not a time.") % stamps[n].strip()[:40])
@@ -265,7 +296,7 @@ class BlockReader:
         return self.mornings[number]
 
 
-class _Texts(Sequence[str]):
+class Texts(Sequence[str]):
     """The rows as text, put together only where somebody asks."""
 
     def __init__(self, rows: list[Row]) -> None:
@@ -276,6 +307,13 @@ class _Texts(Sequence[str]):
 
     def __getitem__(self, place):
         return ", ".join(cell.strip() for cell in self.rows[place][1])[:300]
+
+
+def several_gauges() -> str:
+    return _(
+        "The file gives the same times more than once, as if it held several gauges. "
+        "Say which rows are of this one, as column=value."
+    )
 
 
 def greatest_um(length_s: IntArray | int) -> FloatArray:

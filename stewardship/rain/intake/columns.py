@@ -32,6 +32,9 @@ _NOT_DEPTH = frozenset(
         "quality",
         "cum",
         "cumulative",
+        "cumul",
+        "counter",
+        "running",
         "ytd",
         "mtd",
         "event",
@@ -54,29 +57,29 @@ def same_value(cell: str, value: str) -> bool:
     return cell.strip().casefold() == value.casefold()
 
 
-def _tokens(name: str) -> list[str]:
+def tokens(name: str) -> list[str]:
     return re.findall(r"[a-z]+", name.lower())
 
 
 def _speaks_of(name: str, words: tuple[str, ...]) -> bool:
-    return any(token.startswith(words) for token in _tokens(name))
+    return any(token.startswith(words) for token in tokens(name))
 
 
 def _names_depth(name: str, words: tuple[str, ...]) -> bool:
-    return _speaks_of(name, words) and not _NOT_DEPTH.intersection(_tokens(name))
+    return _speaks_of(name, words) and not _NOT_DEPTH.intersection(tokens(name))
 
 
-def _is_stamp(text: str) -> bool:
+def is_stamp(text: str) -> bool:
     day, clock = parts(text)
     known = day_number(day) is not None or day_number(day, day_first=True) is not None
     return known and (not clock or clock_time(clock) is not None)
 
 
-def _is_number(text: str) -> bool:
+def is_number(text: str) -> bool:
     return _NUMBER.match(text) is not None
 
 
-def _share(body: Sequence[list[str]], column: int, test: Callable[[str], bool]) -> float:
+def share_of(body: Sequence[list[str]], column: int, test: Callable[[str], bool]) -> float:
     """Share of a column's filled cells that pass a test; 0 where none is filled."""
     cells = [cells[column] for cells in body[:1000] if len(cells) > column and cells[column]]
     return sum(map(test, cells)) / len(cells) if cells else 0.0
@@ -96,23 +99,21 @@ def find_header(
             return place, cells
     width = max((len(cells) for _line, cells in table), default=0)
     before = [
-        place
-        for place, (_line, cells) in enumerate(table)
-        if any(_is_stamp(cell) for cell in cells)
+        place for place, (_line, cells) in enumerate(table) if any(is_stamp(cell) for cell in cells)
     ]
     if before and before[0] > 0 and len(table[before[0] - 1][1]) == len(table[before[0]][1]):
         return before[0] - 1, table[before[0] - 1][1]  # the row above the first stamp names columns
-    if not before and table and not any(_is_number(cell) for cell in table[0][1]):
+    if not before and table and not any(is_number(cell) for cell in table[0][1]):
         return 0, table[0][1]
     return None, [_("column %s") % (n + 1) for n in range(width)]
 
 
-def _listed(columns: Sequence[str]) -> str:
+def listed(columns: Sequence[str]) -> str:
     shown = ", ".join(name or "?" for name in columns[:20])
     return shown + (", …" if len(columns) > 20 else "")
 
 
-def _named_column(columns: Sequence[str], name: str) -> int:
+def named_column(columns: Sequence[str], name: str) -> int:
     for n, column in enumerate(columns):
         if column.casefold() == name.strip().casefold():
             return n
@@ -120,7 +121,7 @@ def _named_column(columns: Sequence[str], name: str) -> int:
         return int(name) - 1
     raise Refused(
         _("There is no column “%(name)s”. The file has: %(columns)s.")
-        % {"name": name, "columns": _listed(columns)}
+        % {"name": name, "columns": listed(columns)}
     )
 
 
@@ -129,8 +130,8 @@ def time_columns_of(
 ) -> tuple[int, ...]:
     if wish:
         names = [wish] if wish in columns else wish.split("+")
-        return tuple(_named_column(columns, name) for name in names)
-    shares = [_share(body, n, _is_stamp) for n in range(len(columns))]
+        return tuple(named_column(columns, name) for name in names)
+    shares = [share_of(body, n, is_stamp) for n in range(len(columns))]
     named = [
         n
         for n, share in enumerate(shares)
@@ -140,10 +141,10 @@ def time_columns_of(
     if not stamped:
         raise Refused(
             _("No column looks like a time. The file has: %s. Name the time column.")
-            % _listed(columns)
+            % listed(columns)
         )
     full = [
-        n for n in stamped if _share(body, n, lambda cell: bool(parts(cell)[1])) >= NAMED_ENOUGH
+        n for n in stamped if share_of(body, n, lambda cell: bool(parts(cell)[1])) >= NAMED_ENOUGH
     ]
     if full:
         return (full[0],)
@@ -153,7 +154,7 @@ def time_columns_of(
         for n in range(len(columns))
         if n != day
         and _speaks_of(columns[n], _CLOCK_WORDS)
-        and _share(body, n, lambda cell: clock_time(cell) is not None) >= ENOUGH
+        and share_of(body, n, lambda cell: clock_time(cell) is not None) >= ENOUGH
     ]
     return (day, clocks[0]) if clocks else (day,)
 
@@ -162,7 +163,7 @@ def depth_column_of(
     columns: Sequence[str], body: Sequence[list[str]], wish: str, taken: tuple[int, ...]
 ) -> int:
     if wish:
-        return _named_column(columns, wish)
+        return named_column(columns, wish)
     others = [n for n in range(len(columns)) if n not in taken]
     for words in (_RAIN_WORDS, _AMOUNT_WORDS):
         named = [n for n in others if _names_depth(columns[n], words)]
@@ -171,14 +172,14 @@ def depth_column_of(
         if named:
             raise Refused(
                 _("Several columns may hold the depth: %s. Name the depth column.")
-                % _listed([columns[n] for n in named])
+                % listed([columns[n] for n in named])
             )
-    numbers = [n for n in others if _share(body, n, _is_number) >= ENOUGH]
-    if len(numbers) == 1 and not _NOT_DEPTH.intersection(_tokens(columns[numbers[0]])):
+    numbers = [n for n in others if share_of(body, n, is_number) >= ENOUGH]
+    if len(numbers) == 1 and not _NOT_DEPTH.intersection(tokens(columns[numbers[0]])):
         return numbers[0]
     raise Refused(
         _("No column looks like a depth of rain. The file has: %s. Name the depth column.")
-        % _listed(columns)
+        % listed(columns)
     )
 
 
@@ -194,7 +195,7 @@ def rows_of_gauge(
         name, sign, value = wish.partition("=")
         if not sign or not value.strip():
             raise Refused(_("“%s” does not say which rows; write column=value.") % wish)
-        return _named_column(columns, name), value.strip()
+        return named_column(columns, name), value.strip()
     for n in range(len(columns)):
         if n not in taken and any(len(c) > n and same_value(c[n], gauge_code) for c in body):
             return n, gauge_code

@@ -5,6 +5,7 @@ import csv
 import hashlib
 import io
 import os
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from itertools import islice
@@ -33,6 +34,8 @@ _SIGNATURES = {
     ),
     b"%PDF": _("The file is a PDF, not a table. Ask for the readings as CSV."),
 }
+
+_WEB_PAGE = re.compile(rb"(\xef\xbb\xbf)?\s*<(!doctype|html|\?xml)", re.IGNORECASE)
 
 #: One row: the line it stands on, its cells, and what is wrong with the line itself ("" if nothing).
 Row = tuple[int, list[str], str]
@@ -89,6 +92,8 @@ def _refuse_what_is_no_text(block: bytes) -> None:
     for signature, sentence in _SIGNATURES.items():
         if block.startswith(signature):
             raise Refused(sentence)
+    if _WEB_PAGE.match(block[:200]):
+        raise Refused(_("The file is a web page, not a table. Ask for the readings as CSV."))
 
 
 @contextmanager

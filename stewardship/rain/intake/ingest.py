@@ -13,36 +13,34 @@ from django.utils.translation import gettext as _
 
 from people.models import Program, User
 from stewardship.common.errors import Refused
-from stewardship.common.written import US, moment_text
-from stewardship.rain.choices import BatchSource, ReadingKind
+from stewardship.common.written import moment_text
+from stewardship.rain.choices import BatchSource
 from stewardship.rain.intake.blocks import (
+    REPEATED_SHARE,
+    REPEATS,
     Block,
-    BlockReader,
     NewReading,
     blocks_of_readings,
     check,
     mark_totals,
     refuse_after,
     refuse_before,
+    several_gauges,
 )
 from stewardship.rain.intake.csvfile import (
     SAMPLE_ROWS,
     encoding_and_digest,
-    find_delimiter,
     first_lines,
     opened,
-    row_blocks,
     text_of,
 )
-from stewardship.rain.intake.csvfile import cut as cut_lines
-from stewardship.rain.intake.layout import WHOLE_DAY, Layout, Wishes, find_layout
+from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.intake.storing import Shelf
-from stewardship.rain.models import Gauge, Reading, ReadingBatch
-from stewardship.rain.times import DAILY_SLACK_S, LONGEST_DAY_S, local_s, seconds
+from stewardship.rain.intake.understanding import Understanding, understand
+from stewardship.rain.models import Gauge, ReadingBatch
+from stewardship.rain.times import DAILY_SLACK_S, local_s, seconds
 
 BLOCK_ROWS = 50_000
-#: More rows than this, and a larger share, for times that the file has already: it holds more than one gauge.
-REPEATS, REPEATED_SHARE = 10, 0.01
 
 Progress = Callable[[int], None]
 
@@ -79,24 +77,27 @@ def import_file(
     program = Program.get()
     with timezone.override(program.tz), opened(content) as file:
         encoding, digest = encoding_and_digest(file)
-        layout, delimiter = _look(file, encoding, gauge, wishes or Wishes(), program)
-        digest.update(repr((layout, delimiter)).encode())
-        reader = BlockReader(layout, gauge.observation_hour)
-        with text_of(file, encoding) as text:
-            rows = row_blocks(text, delimiter, skip=layout.skip, size=BLOCK_ROWS)
-            return _take(
+        found = look(file, encoding, gauge, wishes or Wishes(), program)
+        digest.update(found.fingerprint(gauge).encode())
+        reader = found.reader()
+        with text_of(file, encoding) as text, transaction.atomic():
+            batch = _take(
                 gauge,
-                (reader.read(block) for block in rows),
+                (blocks[gauge] for _line, blocks in found.blocks(text, BLOCK_ROWS, reader)),
                 batch=ReadingBatch(
                     gauge=gauge,
                     source=BatchSource.FILE,
                     file_name=os.path.basename(file_name)[:200],
                     sha256=digest.hexdigest(),
-                    understood=layout.words()[:400],
+                    understood=found.words()[:400],
                     by=by,
                 ),
                 progress=progress,
             )
+            if notes := reader.notes():
+                batch.understood = " ".join([batch.understood, *notes])[:400]
+                batch.save(update_fields=["understood"])
+            return batch
 
 
 def add_readings(
@@ -122,30 +123,13 @@ def add_readings(
         return _take(gauge, blocks, batch=ReadingBatch(gauge=gauge, source=source, by=by))
 
 
-def _look(
-    file: BinaryIO, encoding: str, gauge: Gauge, wishes: Wishes, program: Program
-) -> tuple[Layout, str]:
-    """Find out from the first rows how the file is laid out."""
+def look(
+    file: BinaryIO, encoding: str, gauge: Gauge | None, wishes: Wishes, program: Program
+) -> Understanding:
+    """Find out from the first lines what a file is and whose readings it holds."""
     with text_of(file, encoding) as text:
         lines = first_lines(text, SAMPLE_ROWS)
-    if not any(line.strip() for line in lines):
-        raise Refused(_("The file is empty."))
-    delimiter = find_delimiter(lines)
-    last = (
-        Reading.objects.filter(gauge=gauge, kind=ReadingKind.MEASURED).order_by("-start_s").first()
-    )
-    usual_s = None if last is None else last.end_s - last.start_s
-    layout = find_layout(
-        cut_lines(lines, delimiter, 1),
-        wishes,
-        gauge_code=gauge.code,
-        gauge_unit=gauge.unit,
-        daily_hour=gauge.observation_hour,
-        zone=program.tz,
-        month_first=program.units == US,
-        usual_step_s=usual_s if usual_s is None or usual_s < LONGEST_DAY_S - 7200 else WHOLE_DAY,
-    )
-    return layout, delimiter
+    return understand(lines, gauge=gauge, wishes=wishes, program=program)
 
 
 @transaction.atomic
@@ -209,12 +193,7 @@ def _refuse_known_file(batch: ReadingBatch) -> None:
 
 def _refuse_worthless(shelf: Shelf) -> None:
     if shelf.repeated > max(REPEATS, REPEATED_SHARE * shelf.rows):
-        raise Refused(
-            _(
-                "The file gives the same times more than once, as if it held several gauges. "
-                "Say which rows are of this one, as column=value."
-            )
-        )
+        raise Refused(several_gauges())
     if shelf.rows == 0:
         raise Refused(
             _("None of the %s rows is of this gauge.") % shelf.skipped

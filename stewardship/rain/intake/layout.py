@@ -11,8 +11,10 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
+from stewardship.common.units import um_to_in, um_to_mm
 from stewardship.common.written import hours_text
-from stewardship.rain.choices import DateOrder, DepthUnit, Stamps
+from stewardship.hydrology.units import IntArray
+from stewardship.rain.choices import DateOrder, DepthUnit, FileFormat, Stamps
 from stewardship.rain.intake.columns import (
     depth_column_of,
     find_header,
@@ -21,6 +23,16 @@ from stewardship.rain.intake.columns import (
     time_columns_of,
 )
 from stewardship.rain.intake.csvfile import Row
+from stewardship.rain.intake.guessing import (
+    COUNT,
+    DEPTH,
+    checked_format,
+    counter_column,
+    looks_counted,
+    speaks_of_tips,
+    tip_column,
+    tip_depth_um,
+)
 from stewardship.rain.intake.stamps import (
     NO_CLOCK,
     StampReader,
@@ -35,6 +47,13 @@ from stewardship.rain.times import DAY_S, HOUR_S, LONGEST_DAY_S
 EVEN_SHARE = 0.3  # share of the commonest distance between stamps that makes a step
 #: [s] Times of a gauge that is read once a day are further apart than this; two readings a day are not.
 LEAST_DAY_APART_S = 18 * HOUR_S
+#: [s] Tips are put together into readings of this length: fine enough for the shortest intensity that storms are given, and what
+#: automatic gauges report; common practice, no source.
+TIP_STEP_S = 300
+EVEN_TIPS_SHARE = (
+    0.8  # share of the commonest distance that makes counted tips a column of even intervals
+)
+GHCN_FORMATS = (FileFormat.GHCN_BY_YEAR, FileFormat.GHCN_DAILY, FileFormat.GHCN_FIXED)
 WHOLE_DAY = 0  # stands for a step of one day by the wall clock, 23 to 25 hours
 
 _MM = re.compile(r"(?<![a-z])(mm|millimet(er|re)s?)(?![a-z])")
@@ -57,6 +76,11 @@ class Wishes:
     stamps: str = ""  # "start" or "end"
     where: str = ""  # "column=value"
     dates: str = ""  # "mdy" or "dmy"
+    format: str = ""  # a FileFormat
+    gauges: str = (
+        ""  # whose column, station or name in the file is whose: "north=porch, south=depot"
+    )
+    tip: str = ""  # depth of one tip: "0.01 in", "0.2 mm"
 
 
 @dataclass(frozen=True)
@@ -66,7 +90,7 @@ class Layout:
     columns: tuple[str, ...]
     skip: int  # lines above the first row
     time_columns: tuple[int, ...]
-    depth_column: int
+    depth_column: int  # NO_COLUMN where each row is one tip
     unit: str
     zone: TimeZone
     day_first: bool
@@ -75,6 +99,11 @@ class Layout:
     where: tuple[int, str] | None
     dates_told: bool = False  # some dates seen are such as 3/4/2026
     dates_proven: bool = True  # a person, or a day after the 12th, says which number is the day
+    format: str = FileFormat.INTERVAL
+    tip_um: int = 0  # depth of one tip, where the file tells of tips; else 0 [µm]
+    #: what the depth column of a file of tips holds; "" where each row is one tip
+    tip_role: str = ""
+    tenths: bool = False  # values are tenths of a millimetre
 
     @property
     def width(self) -> int:
@@ -89,29 +118,96 @@ class Layout:
 
     def words(self) -> str:
         """How the file was understood, as one sentence."""
-        step = _("one day") if self.step_s == WHOLE_DAY else hours_text(self.step_s / HOUR_S)
-        said = {
-            "time": " + ".join(self.columns[column] for column in self.time_columns),
-            "depth": self.columns[self.depth_column],
-            "unit": DepthUnit(self.unit).label,
-            "step": step,
-        }
-        if self.stamps == Stamps.START:
-            text = _(
-                "Times from “%(time)s”, each the start of %(step)s; depths from “%(depth)s” in %(unit)s"
-            )
-        else:
-            text = _(
-                "Times from “%(time)s”, each the end of %(step)s; depths from “%(depth)s” in %(unit)s"
-            )
+        text = self._rows_words()
         dates = f" {self.dates_words()}" if self.dates_told else ""
         if self.where is None:
-            return f"{text % said}.{dates}"
+            return f"{text}.{dates}"
         rows = _("only rows where “%(column)s” is “%(value)s”") % {
             "column": self.columns[self.where[0]],
             "value": self.where[1],
         }
-        return f"{text % said}; {rows}.{dates}"
+        return f"{text}; {rows}.{dates}"
+
+    def _rows_words(self) -> str:
+        step = _("one day") if self.step_s == WHOLE_DAY else hours_text(self.step_s / HOUR_S)
+        said = {
+            "time": " + ".join(self.columns[column] for column in self.time_columns),
+            "depth": self.columns[self.depth_column] if self.depth_column >= 0 else "",
+            "unit": DepthUnit(self.unit).label,
+            "step": step,
+            "tip": self.tip_words(),
+        }
+        if self.format == FileFormat.COUNTER:
+            return (
+                _(
+                    "Times from “%(time)s”; a running total from “%(depth)s” in %(unit)s, each depth the difference from the row before"
+                )
+                % said
+            )
+        if self.format in GHCN_FORMATS:
+            return self._ghcn_words()
+        if self.format == FileFormat.TIPS:
+            return self._tips_words() % said
+        if self.tip_um and self.stamps == Stamps.START:
+            return (
+                _(
+                    "Times from “%(time)s”, each the start of %(step)s; tips from “%(depth)s”, each %(tip)s"
+                )
+                % said
+            )
+        if self.tip_um:
+            return (
+                _(
+                    "Times from “%(time)s”, each the end of %(step)s; tips from “%(depth)s”, each %(tip)s"
+                )
+                % said
+            )
+        if self.stamps == Stamps.START:
+            return (
+                _(
+                    "Times from “%(time)s”, each the start of %(step)s; depths from “%(depth)s” in %(unit)s"
+                )
+                % said
+            )
+        return (
+            _(
+                "Times from “%(time)s”, each the end of %(step)s; depths from “%(depth)s” in %(unit)s"
+            )
+            % said
+        )
+
+    def _tips_words(self) -> str:
+        if self.tip_role == DEPTH:
+            return _(
+                "Each row is a tip at the time in “%(time)s”, its depth in “%(depth)s” in %(unit)s; "
+                "tips are put together into readings of %(step)s, and silence between tips is dry"
+            )
+        if self.tip_role == COUNT:
+            return _(
+                "Each row tells of “%(depth)s” tips at the time in “%(time)s”, each %(tip)s; "
+                "tips are put together into readings of %(step)s, and silence between tips is dry"
+            )
+        return _(
+            "Each row is a tip of %(tip)s at the time in “%(time)s”; "
+            "tips are put together into readings of %(step)s, and silence between tips is dry"
+        )
+
+    def _ghcn_words(self) -> str:
+        if self.tenths:
+            return _(
+                "GHCN-Daily: rain in tenths of a millimetre for days that end at the observation time, else at the gauge’s hour; "
+                "totals of several days stay whole, values that failed a check are refused"
+            )
+        return _(
+            "GHCN-Daily: rain in %(unit)s for days that end at the observation time, else at the gauge’s hour; "
+            "totals of several days stay whole, values that failed a check are refused"
+        ) % {"unit": DepthUnit(self.unit).label}
+
+    def tip_words(self) -> str:
+        """Depth of a tip in the unit of the file: "0.01 in"."""
+        if self.unit == DepthUnit.INCH:
+            return f"{um_to_in(self.tip_um).normalize():f} in"
+        return f"{um_to_mm(self.tip_um).normalize():f} mm"
 
     def dates_words(self) -> str:
         order = DateOrder.DAY_FIRST if self.day_first else DateOrder.MONTH_FIRST
@@ -128,6 +224,7 @@ def find_layout(
     zone: ZoneInfo,
     month_first: bool,
     usual_step_s: int | None,
+    resolution_um: int = 254,
 ) -> Layout:
     """Find out how a file is laid out from its first rows.
 
@@ -140,6 +237,7 @@ def find_layout(
     zone : the program's, for stamps without an offset.
     month_first : whether 3/4/2026 is the fourth of March where nothing in the file says otherwise.
     usual_step_s : step of the gauge's last reading, for a file with a single row; None if it has none. [s]
+    resolution_um : depth of one tip where neither person nor file says. [µm]
 
     Raises
     ------
@@ -153,7 +251,14 @@ def find_layout(
     if not body:
         raise Refused(_("The file has a heading but no readings."))
     time_columns = time_columns_of(columns, body, wishes.time_column)
-    depth_column = depth_column_of(columns, body, wishes.depth_column, time_columns)
+    how = checked_format(wishes.format)
+    role = ""
+    if how == FileFormat.TIPS or (not how and not wishes.depth_column and speaks_of_tips(columns)):
+        how = FileFormat.TIPS
+        depth_column, role = tip_column(columns, body, wishes.depth_column, time_columns)
+    else:
+        counter = None if wishes.depth_column else counter_column(columns, time_columns)
+        how, depth_column = _depths(how, counter, columns, body, wishes.depth_column, time_columns)
     where = rows_of_gauge(columns, body, wishes.where, gauge_code, {*time_columns, depth_column})
     if where is not None:
         own = [c for c in body if len(c) > where[0] and same_value(c[where[0]], where[1])]
@@ -165,22 +270,60 @@ def find_layout(
     days = list(dict.fromkeys(parts(text)[0] for text in texts))
     dates_told = any(map(order_matters, days))
     day_first, dates_proven = _day_first(wishes.dates, days, month_first)
+    unit = _unit(wishes.unit, columns[depth_column] if depth_column >= 0 else "", gauge_unit)
+    if not how:
+        cells = [cells[depth_column] for cells in body if len(cells) > depth_column]
+        how = FileFormat.COUNTER if looks_counted(cells, unit) else FileFormat.INTERVAL
+    apart_s = _apart(texts, read_zone, day_first)
+    tip_um = 0
+    if how == FileFormat.TIPS:
+        tip_um = tip_depth_um(wishes.tip, resolution_um, unit)
+        if role == COUNT and _even(apart_s, EVEN_TIPS_SHARE):
+            how = FileFormat.INTERVAL  # tips counted in each interval
+    if how == FileFormat.INTERVAL:
+        step_s = _step(
+            wishes.step, texts, read_zone, day_first, gauge_code, daily_hour, usual_step_s
+        )
+    elif how == FileFormat.COUNTER:
+        step_s = _usual_step(wishes.step, texts, apart_s)
+    else:
+        step_s = TIP_STEP_S
     return Layout(
         columns=tuple(columns),
         skip=skip,
         time_columns=time_columns,
         depth_column=depth_column,
-        unit=_unit(wishes.unit, columns[depth_column], gauge_unit),
+        unit=unit,
         zone=read_zone,
         day_first=day_first,
-        step_s=_step(
-            wishes.step, texts, read_zone, day_first, gauge_code, daily_hour, usual_step_s
-        ),
+        step_s=step_s,
         stamps=_stamps(wishes.stamps),
         where=where,
         dates_told=dates_told,
         dates_proven=dates_proven or not dates_told,
+        format=how,
+        tip_um=tip_um,
+        tip_role=role,
     )
+
+
+def _depths(
+    how: str,
+    counter: int | None,
+    columns: Sequence[str],
+    body: Sequence[list[str]],
+    wish: str,
+    taken: tuple[int, ...],
+) -> tuple[str, int]:
+    """What the rows are as far as headings tell, and the column of depths or of the running total."""
+    if how == FileFormat.COUNTER and counter is not None:
+        return how, counter
+    try:
+        return how, depth_column_of(columns, body, wish, taken)
+    except Refused:
+        if how or counter is None:
+            raise
+        return FileFormat.COUNTER, counter
 
 
 def zone_named(text: str) -> TimeZone:
@@ -244,13 +387,9 @@ def _step(
 ) -> int:
     if wish:
         return step_named(wish)
-    reader = StampReader(zone, day_first=day_first)
-    day, clock_s, ahead_s, readable = reader.spelled(texts)
-    if readable.any() and np.all(clock_s[readable] == NO_CLOCK):
+    apart_s = _apart(texts, zone, day_first)
+    if apart_s is None:
         return WHOLE_DAY
-    found_s, _problems = reader.instants(day, clock_s, ahead_s, readable)
-    apart_s = np.abs(np.diff(found_s[readable]))
-    apart_s = apart_s[apart_s > 0]
     if daily_hour is not None:
         if apart_s.size and np.median(apart_s) < LEAST_DAY_APART_S:
             raise Refused(
@@ -277,3 +416,32 @@ def _step(
             _("The times in the file are not evenly apart. Give the step, e.g. 15m or 1h.")
         )
     return int(step_s)
+
+
+def _apart(texts: Sequence[str], zone: TimeZone, day_first: bool) -> IntArray | None:
+    """Distances between stamps that follow each other, without those of the same time; None where there are only dates. [s]"""
+    reader = StampReader(zone, day_first=day_first)
+    day, clock_s, ahead_s, readable = reader.spelled(texts)
+    if readable.any() and np.all(clock_s[readable] == NO_CLOCK):
+        return None
+    found_s, _problems = reader.instants(day, clock_s, ahead_s, readable)
+    apart_s = np.abs(np.diff(found_s[readable]))
+    return apart_s[apart_s > 0]
+
+
+def _even(apart_s: IntArray | None, share: float) -> bool:
+    if apart_s is None or apart_s.size < 2:
+        return apart_s is None
+    return Counter(apart_s.tolist()).most_common(1)[0][1] > share * apart_s.size
+
+
+def _usual_step(wish: str, texts: Sequence[str], apart_s: IntArray | None) -> int:
+    """The usual distance between the rows of a running total; they need not be even."""
+    if wish:
+        return step_named(wish)
+    if apart_s is None:
+        return WHOLE_DAY
+    if not apart_s.size:
+        raise Refused(_("A running total needs two rows at least; the depth is their difference."))
+    usual_s = int(Counter(apart_s.tolist()).most_common(1)[0][0])
+    return min(usual_s, DAY_S)

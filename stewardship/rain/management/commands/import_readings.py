@@ -66,7 +66,7 @@ class Command(BaseCommand):
 
     def handle(self, *args: Any, **options: Any) -> None:
         gauge = self._gauge(options["gauge"])
-        wishes = Wishes(**{name: options[name] for name in Wishes.__dataclass_fields__})
+        wishes = Wishes(**{name: options.get(name) or "" for name in Wishes.__dataclass_fields__})
         try:
             batch = import_file(
                 gauge=gauge,
