@@ -9,10 +9,11 @@ from sites.models import Inlet, Planting
 from stewardship.agreements.models import Agreement, Party
 from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
-from stewardship.care.models import Answer, ContactCheck, RainQuestion, Reminder
+from stewardship.care.models import Answer, ContactCheck, FlowReport, RainQuestion, Reminder
 from stewardship.care.services import send_new_link
 from stewardship.outbox.models import Message
 from stewardship.outbox.writing import STOP_SALT
+from stewardship.rain.models import DeclaredRain
 from stewardship.reports.models import Report
 from tests import factory
 from tests.cast import Cast
@@ -34,7 +35,10 @@ class Book:
     reminder: int
     visit: int
     check: int
-    question: int
+    ask: str
+    declared: int
+    flow_report: int
+    flow_decision: str
     message: int
     person: int
     contact: int
@@ -110,6 +114,9 @@ def make_book(cast: Cast) -> Book:
         pages=1,
         issued_at=factory.at(date(2026, 1, 5)),
     )
+    RainQuestion.objects.create(
+        site=cast.other_site, storm=storm, ask=RainAsk.ADD, storm_revision=1
+    )
     return Book(
         site_code=site.code,
         basin=basin.pk,
@@ -125,9 +132,19 @@ def make_book(cast: Cast) -> Book:
             site, date(2026, 7, 1), done_by=cast.owner, findings=[("trap", "watch")], litres=8
         ).pk,
         check=ContactCheck.objects.create(person=cast.other_owner, reason=CheckReason.BOUNCED).pk,
-        question=RainQuestion.objects.create(
-            site=cast.other_site, storm=storm, ask=RainAsk.ADD, storm_revision=1
+        ask=RainAsk.ADD,
+        declared=DeclaredRain.objects.create(
+            storm=storm,
+            site=site,
+            depth_um=factory.um(0.62),
+            typed="0.62 in",
+            reason="A jar stood there",
+            by=cast.coordinator,
         ).pk,
+        flow_report=FlowReport.objects.create(
+            site=site, kind="hail", ran_on=date(2026, 7, 13), person=cast.owner
+        ).pk,
+        flow_decision="act",
         message=failed.pk,
         person=cast.owner.pk,
         contact=cast.owner.contact_points.first().pk,

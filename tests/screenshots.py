@@ -49,6 +49,15 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("onboard", "Coordinator", "/onboard/"),
     ("duties", "Coordinator", "/care/duties/"),
     ("contacts", "Coordinator", "/care/contacts/"),
+    ("late-rain", "Coordinator", "/care/rain/"),
+    ("late-rain-log", "Coordinator", "/care/rain/log/"),
+    ("water-ran", "Coordinator", "/care/ran/"),
+    ("water-ran-new", "Coordinator", "/care/ran/new/"),
+    (
+        "declare",
+        "Coordinator",
+        link("/care/rain/", "main a[href^='/care/rain/']:not([href*='log'])"),
+    ),
     ("outbox", "Coordinator", "/letters/"),
     ("message", "Coordinator", link("/letters/", "main tbody a")),
     ("letters-to-post", "Coordinator", "/letters/paper/"),
@@ -146,6 +155,7 @@ class Album:
                 page.screenshot(path=OUT / f"{name}-{width}.png", full_page=True)
         if found := re.search(r"https?://[^/]+(/care/a/[^\s\"<>]+)", html):
             self.page(name.replace("letter", "answer"), "", found.group(1))
+            self.page(name.replace("letter", "ran"), "", f"{found.group(1).split('?')[0]}ran/")
 
 
 def letters(demo: RunningDemo) -> dict[str, str]:

@@ -1,5 +1,6 @@
 """The resident's page: a signed link, no log-in. A GET changes nothing, since mail scanners follow links too."""
 
+from collections.abc import Callable
 from datetime import datetime
 
 from django.http import HttpRequest, HttpResponse
@@ -12,10 +13,11 @@ from people.choices import Channel, ContactKind
 from people.models import ContactPoint, Person
 from stewardship.care import links, words
 from stewardship.care.choices import AnswerKind, DutyState
-from stewardship.care.forms import ANSWER_FORMS, NewLinkForm
-from stewardship.care.models import Answer, Duty, Reminder, Visit
+from stewardship.care.forms.news import RanForm
+from stewardship.care.forms.work import ANSWER_FORMS, NewLinkForm
+from stewardship.care.models import Answer, Duty, FlowReport, Reminder, Visit
 from stewardship.care.reach import Address
-from stewardship.care.services import record_answer, send_new_link
+from stewardship.care.services import record_answer, report_flow, send_new_link
 from stewardship.care.services.visits import last_rain_of
 from stewardship.care.site_facts import sheet_of
 from stewardship.common.errors import Refused
@@ -24,6 +26,21 @@ from stewardship.common.errors import Refused
 @never_cache
 def answer(request: HttpRequest, token: str) -> HttpResponse:
     """The sheet of one duty for one person, in their language, and their three answers."""
+    return _by_link(request, token, _answer_page)
+
+
+@never_cache
+def ran(request: HttpRequest, token: str) -> HttpResponse:
+    """Where the same person says that water ran at the site and nobody asked them."""
+    return _by_link(request, token, _ran_page)
+
+
+def _by_link(
+    request: HttpRequest,
+    token: str,
+    page: Callable[[HttpRequest, Duty, Person, str], HttpResponse],
+) -> HttpResponse:
+    """A page that a signed link opens, in the language of whoever it was made for."""
     try:
         link = links.read(token)
     except links.OldLink:
@@ -35,13 +52,13 @@ def answer(request: HttpRequest, token: str) -> HttpResponse:
     if duty is None or person is None:
         return _no_link(request)
     with translation.override(person.language):
-        response = _answer_page(request, duty, person)
+        response = page(request, duty, person, token)
     response.headers["Content-Language"] = person.language
     response.headers["X-Robots-Tag"] = "noindex"
     return response
 
 
-def _answer_page(request: HttpRequest, duty: Duty, person: Person) -> HttpResponse:
+def _answer_page(request: HttpRequest, duty: Duty, person: Person, token: str) -> HttpResponse:
     today, units = request.program.today(), request.program.units
     chosen = request.POST.get("answer") or request.GET.get("answer")
     forms = {
@@ -91,8 +108,32 @@ def _answer_page(request: HttpRequest, duty: Duty, person: Person) -> HttpRespon
         "chosen": chosen if chosen in forms else "",
         "refused": refused,
         "today": today,
+        "token": token,
     }
     return render(request, "care/answer.html", context, status=409 if refused else 200)
+
+
+def _ran_page(request: HttpRequest, duty: Duty, person: Person, token: str) -> HttpResponse:
+    form = RanForm(request.POST or None, today=request.program.today())
+    status = 200
+    if request.method == "POST":
+        if form.is_valid():
+            try:
+                report_flow(site=duty.site, person=person, at=timezone.now(), **form.cleaned_data)
+            except Refused as no:
+                form.add_error(None, str(no))
+            else:
+                return redirect(request.path)
+        status = 422
+    own = FlowReport.objects.filter(site=duty.site, person=person)
+    context = {
+        "duty": duty,
+        "person": person,
+        "form": form,
+        "reports": own.select_related("duty").order_by("-at")[:5],
+        "token": token,
+    }
+    return render(request, "care/ran.html", context, status=status)
 
 
 def _no_link(request: HttpRequest, *, old_token: str = "") -> HttpResponse:

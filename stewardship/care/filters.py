@@ -1,14 +1,15 @@
 from typing import Any
 
 import django_filters
+from django import forms
 from django.db.models import QuerySet, TextChoices
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
 from sites.filters import site_words
 from sites.models import Site
-from stewardship.care.choices import DutyState, Trigger
-from stewardship.care.models import Duty
+from stewardship.care.choices import DutyState, RainAsk, RainDecision, Trigger
+from stewardship.care.models import Duty, RainQuestion
 
 
 class Worklist(TextChoices):
@@ -50,3 +51,26 @@ class DutyFilter(django_filters.FilterSet):
         if value == Worklist.NOBODY:
             return queryset.without_anybody()
         return queryset.needing_a_person()
+
+
+class DecisionFilter(django_filters.FilterSet):
+    q = django_filters.CharFilter(label=_("Site, street or address"), method="search")
+    ask = django_filters.ChoiceFilter(label=_("Question"), choices=RainAsk, empty_label=_("any"))
+    decision = django_filters.ChoiceFilter(
+        label=_("Decision"), choices=RainDecision, empty_label=_("any")
+    )
+    since = django_filters.DateFilter(
+        field_name="decided_at",
+        lookup_expr="date__gte",
+        label=_("Decided since"),
+        widget=forms.DateInput(attrs={"type": "date"}),
+    )
+
+    class Meta:
+        model = RainQuestion
+        fields = ["q", "ask", "decision", "since"]
+
+    def search(
+        self, queryset: QuerySet[RainQuestion], name: str, value: str
+    ) -> QuerySet[RainQuestion]:
+        return queryset.filter(site__in=site_words(Site.objects.all(), value.split()))

@@ -1,12 +1,17 @@
-from datetime import date
+from datetime import date, datetime
 
 import django_tables2 as tables
+from django.urls import reverse
+from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
-from stewardship.care.choices import AnswerKind, DutyState
-from stewardship.care.models import Duty
+from people.models import Program
+from stewardship.care.choices import AnswerKind, DutyState, RainAsk, RainDecision
+from stewardship.care.models import Duty, RainQuestion
+from stewardship.care.services.book import last_day_of
 from stewardship.care.words import reason_text
 from stewardship.common.templatetags.ui import day, state
+from stewardship.common.written import day_text, depth_text, moment_text
 from stewardship.outbox.choices import Status
 
 
@@ -83,3 +88,83 @@ class DutyTable(tables.Table):
     def value_list(self, record: Duty) -> str:
         # A closed duty keeps why it was on the list; nobody has to act on it any more.
         return record.get_needs_person_why_display() if record.state == DutyState.OPEN else ""
+
+
+class DecisionTable(tables.Table):
+    """What was decided about late rain: by whom, why, and what followed."""
+
+    caption = _("Decisions about late rain")
+    exportable = True
+
+    decided_at = tables.Column(verbose_name=_("Decided"))
+    site = tables.LinkColumn(
+        "site", args=[tables.A("site__code")], accessor="site__code", verbose_name=_("Site")
+    )
+    storm = tables.LinkColumn(
+        "storm",
+        args=[tables.A("storm_id")],
+        accessor="storm__end_s",
+        verbose_name=_("Storm"),
+    )
+    ask = tables.Column(verbose_name=_("Question"))
+    depth = tables.Column(accessor="depth_um", empty_values=(), verbose_name=_("Rain then"))
+    decision = tables.Column(verbose_name=_("Decision"))
+    decided_by = tables.Column(empty_values=(), verbose_name=_("By"), orderable=False)
+    note = tables.Column(verbose_name=_("Why"), default="", orderable=False)
+    followed = tables.Column(empty_values=(), orderable=False, verbose_name=_("What followed"))
+
+    class Meta:
+        model = RainQuestion
+        fields = [
+            "decided_at",
+            "site",
+            "storm",
+            "ask",
+            "depth",
+            "decision",
+            "decided_by",
+            "note",
+            "followed",
+        ]
+        empty_text = _("No decision fits.")
+        order_by = ("-decided_at", "pk")
+
+    def __init__(self, *args, program: Program, **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self.program = program
+
+    def render_decided_at(self, value: datetime) -> str:
+        return moment_text(value)
+
+    def value_decided_at(self, value: datetime) -> str:
+        return value.isoformat(timespec="minutes")
+
+    def render_storm(self, record: RainQuestion) -> str:
+        return day_text(last_day_of(record.storm, self.program.tz))
+
+    def value_storm(self, record: RainQuestion) -> str:
+        return last_day_of(record.storm, self.program.tz).isoformat()
+
+    def render_depth(self, record: RainQuestion) -> str:
+        return depth_text(record.depth_um, self.program.units) or _("not known")
+
+    def render_decided_by(self, record: RainQuestion) -> str:
+        return str(record.decided_by or _("nobody: newer readings"))
+
+    def render_followed(self, record: RainQuestion) -> str:
+        said = followed_text(record)
+        if not record.duty_id:
+            return said
+        return format_html('<a href="{}">{}</a>', reverse("care:duty", args=[record.duty_id]), said)
+
+    def value_followed(self, record: RainQuestion) -> str:
+        return followed_text(record)
+
+
+def followed_text(question: RainQuestion) -> str:
+    """What a decision brought about."""
+    if question.decision != RainDecision.ACT:
+        return _("nothing was changed")
+    if question.ask == RainAsk.NEEDLESS:
+        return _("the duty was withdrawn, or the storm taken out of it")
+    return _("a look was asked for")

@@ -30,6 +30,7 @@ UNITS: dict[str, tuple[Unit, Unit]] = {
     "length": (Unit(_("ft"), u.M_PER_FOOT, 2), Unit(_("m"), Decimal(1), 2)),  # m
     "area": (Unit(_("ft²"), u.M2_PER_SQUARE_FOOT, 1), Unit(_("m²"), Decimal(1), 2)),  # m²
     "rate": (Unit(_("in/h"), u.MM_PER_INCH, 2), Unit(_("mm/h"), Decimal(1), 1)),  # mm/h
+    "rain": (Unit(_("in"), u.MM_PER_INCH, 2), Unit(_("mm"), Decimal(1), 1)),  # mm
     "volume": (Unit(_("gal"), u.L_PER_GALLON, 0), Unit(_("L"), Decimal(1), 0)),  # L
 }
 

@@ -15,7 +15,13 @@ from stewardship.care.models import ContactCheck, Duty
 from stewardship.care.words import reason_text
 from stewardship.common.written import day_text
 from stewardship.front.need import Need, Section, local_day
-from stewardship.front.needs_around import agreements, gauges, letters, rain_questions
+from stewardship.front.needs_around import (
+    agreements,
+    flow_reports,
+    gauges,
+    letters,
+    rain_questions,
+)
 
 
 def what_needs_me(*, program: Program, now: datetime) -> list[Section]:
@@ -72,6 +78,12 @@ def what_needs_me(*, program: Program, now: datetime) -> list[Section]:
             gettext_lazy("Late or unknown rain: you decide"),
             reverse("care:rain_questions"),
             rain_questions(program),
+        ),
+        Section(
+            "ran",
+            gettext_lazy("Water ran, they say: you decide"),
+            reverse("care:flow_reports"),
+            flow_reports(),
         ),
         Section(
             "gauges",

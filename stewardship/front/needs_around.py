@@ -13,7 +13,7 @@ from stewardship.agreements.choices import AgreementState
 from stewardship.agreements.models import Agreement
 from stewardship.agreements.standing import missing_signatures
 from stewardship.care.choices import RainAsk
-from stewardship.care.models import RainQuestion
+from stewardship.care.models import FlowReport, RainQuestion
 from stewardship.common.written import day_text, moment_text
 from stewardship.front.need import Need, local_day
 from stewardship.front.storms import storm_days
@@ -156,6 +156,27 @@ def rain_questions(program: Program) -> list[Need]:
             )
         )
     return needs
+
+
+def flow_reports() -> list[Need]:
+    """Reports that water ran though no storm says so."""
+    return [
+        Need(
+            report.ran_on,
+            str(report.site),
+            reverse("site", args=[report.site.code]),
+            _("Water ran (%(kind)s), says %(who)s.")
+            % {
+                "kind": str(report.get_kind_display()).lower(),
+                "who": report.teller or _("nobody named"),
+            },
+            _("Decide"),
+            reverse("care:flow_reports"),
+        )
+        for report in FlowReport.objects.waiting()
+        .select_related("site", "person", "by")
+        .order_by("at")
+    ]
 
 
 def gauges(now: datetime, today: date) -> list[Need]:

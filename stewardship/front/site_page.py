@@ -14,13 +14,14 @@ from sites.choices import Stage
 from sites.models import Basin, Inlet, SedimentTrap, Site, SiteEvent
 from stewardship.agreements.models import Agreement, Responsibility
 from stewardship.agreements.standing import build_blockers, missing_signatures
-from stewardship.care.models import Answer, CleanOut, Duty, Finding, Reminder, Visit
+from stewardship.care.models import Answer, CleanOut, Duty, Finding, FlowReport, Reminder, Visit
 from stewardship.care.site_facts import latest_measures
 from stewardship.care.words import reason_text
 from stewardship.common.drawing import basin_section_svg
+from stewardship.front.storms import declared_text
 from stewardship.hydrology.spread import haversine_m
 from stewardship.rain.choices import Sureness
-from stewardship.rain.models import BasinWater, Gauge, GaugePlace, SiteRain
+from stewardship.rain.models import BasinWater, DeclaredRain, Gauge, GaugePlace, SiteRain
 
 #: Usual basins drain in about an hour after the rain ends. Common practice, no source. [h]
 USUAL_DRAIN_H = 1
@@ -36,12 +37,12 @@ STORMS_SHOWN = 5
 
 @dataclass(frozen=True)
 class Happening:
-    """Something that happened: `kind` is "visit", "answer", "told" or "site"; `row` the record itself."""
+    """Something that happened: `kind` is "visit", "answer", "told", "ran", "declared" or "site"; `row` the record itself."""
 
     at: datetime
     day: date
     kind: str
-    row: Visit | Answer | Reminder | SiteEvent
+    row: Visit | Answer | Reminder | FlowReport | DeclaredRain | SiteEvent
 
 
 @dataclass(frozen=True)
@@ -64,6 +65,7 @@ class RainLine:
     rain: SiteRain
     day: date
     waters: list[WaterLine]
+    declared: str
 
 
 @dataclass(frozen=True)
@@ -135,7 +137,7 @@ def site_page(site: Site, *, program: Program, on: date) -> SitePage:
             .with_latest()
         ],
         happenings=sorted(_happenings(site), key=lambda what: what.at, reverse=True)[:SHOWN],
-        rains=[_rain_line(rain, program) for rain in rains],
+        rains=_rain_lines(site, rains, program),
         basins=_basins(site, rains),
         agreements=[
             (agreement, [str(one) for one in missing_signatures(agreement)])
@@ -172,6 +174,18 @@ def _happenings(site: Site) -> Iterator[Happening]:
         .order_by("-made_at")[:SHOWN]
     ):
         yield Happening(reminder.made_at, _day(reminder.made_at), "told", reminder)
+    for report in (
+        FlowReport.objects.filter(site=site)
+        .select_related("person", "by", "decided_by")
+        .order_by("-at")[:SHOWN]
+    ):
+        yield Happening(report.at, _day(report.at), "ran", report)
+    for said in (
+        DeclaredRain.objects.filter(site=site)
+        .select_related("storm", "by", "withdrawn_by")
+        .order_by("-at")[:SHOWN]
+    ):
+        yield Happening(said.at, _day(said.at), "declared", said)
     for event in SiteEvent.objects.filter(site=site).select_related("by").order_by("-at")[:SHOWN]:
         yield Happening(event.at, _day(event.at), "site", event)
 
@@ -190,12 +204,23 @@ def _rains(site: Site) -> QuerySet[SiteRain]:
     )
 
 
-def _rain_line(rain: SiteRain, program: Program) -> RainLine:
-    return RainLine(
-        rain,
-        rain.storm.start_at.astimezone(program.tz).date(),
-        [WaterLine(water, drain_words(water.hours_to_drain)) for water in rain.waters.all()],
-    )
+def _rain_lines(site: Site, rains: list[SiteRain], program: Program) -> list[RainLine]:
+    declared = DeclaredRain.objects.filter(site=site).of_storms([rain.storm for rain in rains])
+    lines = []
+    for rain in rains:
+        said = declared.get((rain.storm_id, site.pk))
+        lines.append(
+            RainLine(
+                rain,
+                rain.storm.start_at.astimezone(program.tz).date(),
+                [
+                    WaterLine(water, drain_words(water.hours_to_drain))
+                    for water in rain.waters.all()
+                ],
+                declared_text(said) if said else "",
+            )
+        )
+    return lines
 
 
 def drain_words(hours: float | None) -> str:

@@ -17,7 +17,15 @@ from stewardship.common.charts import hyetograph
 from stewardship.common.written import day_text, depth_text, moment_text
 from stewardship.outbox.choices import WAITING, Channel, Status
 from stewardship.rain.choices import ReadingKind, Sureness
-from stewardship.rain.models import GaugeStorm, Reading, SiteRain, Storm, StormRevision, instant
+from stewardship.rain.models import (
+    DeclaredRain,
+    GaugeStorm,
+    Reading,
+    SiteRain,
+    Storm,
+    StormRevision,
+    instant,
+)
 from stewardship.rain.times import last_day, local_day
 
 #: Fewer bars than this say nothing that the number beside them does not.
@@ -215,6 +223,7 @@ class SiteNeed:
     rain: SiteRain
     duty: Duty | None
     need: str
+    declared: DeclaredRain | None = None
 
     @property
     def words(self) -> str:
@@ -222,7 +231,9 @@ class SiteNeed:
 
     @property
     def sources_text(self) -> str:
-        """Gauges with their share, those under half a percent left out."""
+        """Gauges with their share, those under half a percent left out; or who declared it, and why."""
+        if self.declared:
+            return declared_text(self.declared)
         return ", ".join(
             f"{source['gauge']} {round(100 * source['weight'])} %"
             for source in self.rain.sources
@@ -266,6 +277,13 @@ class SiteNeed:
         return ""
 
 
+def declared_text(declared: DeclaredRain) -> str:
+    return _("Declared by %(who)s: %(why)s") % {
+        "who": declared.by or "–",
+        "why": declared.reason,
+    }
+
+
 #: How a site stands after a storm, those that need somebody first.
 NEEDS = {
     "nobody": gettext_lazy("due, nobody owes it"),
@@ -302,8 +320,9 @@ def sites_by_need(storm: Storm) -> list[SiteNeed]:
         .select_related("owed_by__person", "owed_by__agency")
         .order_by("pk")
     }
+    declared = DeclaredRain.objects.of_storms([storm])
     rows = [
-        SiteNeed(rain, duty, _need(rain, duty))
+        SiteNeed(rain, duty, _need(rain, duty), declared.get((storm.pk, rain.site_id)))
         for rain in storm.site_rains.select_related("site")
         for duty in [duties.get(rain.site_id)]
     ]

@@ -3,9 +3,12 @@
 from collections.abc import Iterable
 from datetime import date, datetime
 
+from django.http import HttpResponse
+from django.test import Client
+
 from sites.models import Site
 from stewardship.care import services
-from stewardship.care.models import Duty
+from stewardship.care.models import Duty, RainQuestion
 from stewardship.outbox.models import Message
 from stewardship.rain.models import Gauge, SiteRain, Storm
 from tests import factory
@@ -64,3 +67,17 @@ def statuses(messages: Iterable[Message]) -> list[str]:
 
 def noon(day: date = factory.TODAY) -> datetime:
     return factory.at(day)
+
+
+def decide(
+    browser: Client, decision: str, *questions: RainQuestion, note: str = ""
+) -> HttpResponse:
+    """A coordinator ticks questions of one group on the desk and decides."""
+    first = questions[0]
+    prefix = f"s{first.storm_id}-{first.ask}"
+    typed = {
+        f"{prefix}-pick": [question.pk for question in questions],
+        f"{prefix}-note": note,
+        "decision": decision,
+    }
+    return browser.post(f"/care/rain/{first.storm_id}/{first.ask}/", typed)

@@ -11,7 +11,7 @@ from stewardship.care.choices import AnswerKind, CheckReason, DutyState
 from stewardship.care.models import Duty, RainQuestion, Reminder
 from stewardship.outbox.writing import write
 from tests import factory
-from tests.care.book import letters_to, noon, open_duty, rain, sweep
+from tests.care.book import decide, letters_to, noon, open_duty, rain, sweep
 
 pytestmark = pytest.mark.usefixtures("frozen_day")
 
@@ -86,14 +86,14 @@ def test_the_list_can_be_taken_along_as_csv(coordinator, duty):
 def test_the_list_takes_the_same_number_of_queries_for_more_duties(
     cast, coordinator, duty, django_assert_num_queries
 ):
-    # session, user, program, count, page of duties, contacts to verify, questions about rain, roles, agencies
+    # session, user, program, count, page of duties, contacts to verify, questions about rain, reports, roles, agencies
     coordinator.get("/care/duties/")
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(9):
         coordinator.get("/care/duties/")
     for n in range(3, 9):
         site = factory.make_built_site(f"ASH-{n}")
         factory.make_duty(site)
-    with django_assert_num_queries(8):
+    with django_assert_num_queries(9):
         coordinator.get("/care/duties/")
 
 
@@ -193,8 +193,7 @@ def test_a_note_that_is_too_long_loses_neither_itself_nor_the_question(cast, coo
     rain(cast.site, depth_in=None)
     sweep()
     question = RainQuestion.objects.get()
-    typed = {f"q{question.pk}-note": "the reader was away " * 20, "decision": "leave"}
-    answer = coordinator.post(f"/care/rain/{question.pk}/", typed)
+    answer = decide(coordinator, "leave", question, note="the reader was away " * 20)
     assert answer.status_code == 422
     assert "the reader was away" in answer.content.decode()
     assert RainQuestion.objects.open().exists()

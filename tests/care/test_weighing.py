@@ -13,7 +13,7 @@ from stewardship.care.words import reason_text, why_text
 from stewardship.common.errors import Refused
 from stewardship.rain.models import SiteRain
 from tests import factory
-from tests.care.book import TUESDAY, open_duty, rain, revise, sweep
+from tests.care.book import TUESDAY, decide, open_duty, rain, revise, sweep
 
 pytestmark = pytest.mark.usefixtures("frozen_day")
 
@@ -185,7 +185,7 @@ def test_t18_older_late_rain_waits_for_a_person_to_decide(cast, coordinator):
     weigh()
     assert not Duty.objects.exists()
     question = RainQuestion.objects.open().get(ask=RainAsk.ADD)
-    coordinator.post(f"/care/rain/{question.pk}/", {"decision": "act"})
+    decide(coordinator, "act", question)
     assert list(open_duty(cast.site).storms.all()) == [storm]
     question.refresh_from_db()
     assert (question.decision, question.decided_by) == (RainDecision.ACT, cast.coordinator)
@@ -201,7 +201,7 @@ def test_t18_whoever_was_told_needlessly_is_listed_and_nothing_is_taken_back_una
     duty = open_duty(cast.site)
     question = RainQuestion.objects.open().get(ask=RainAsk.NEEDLESS)
     assert question.duty == duty
-    coordinator.post(f"/care/rain/{question.pk}/", {"decision": "act"})
+    decide(coordinator, "act", question)
     duty.refresh_from_db()
     assert duty.state == DutyState.WITHDRAWN
     assert duty.reminders.get().message.status == "suppressed"
@@ -211,7 +211,7 @@ def test_t18_a_decision_to_leave_it_is_kept_and_not_asked_again(cast, coordinato
     storm = rain(cast.site, day=factory.TODAY - timedelta(days=9), depth_in=0.6)
     weigh()
     question = RainQuestion.objects.open().get()
-    coordinator.post(f"/care/rain/{question.pk}/", {"decision": "leave", "q1-note": ""})
+    decide(coordinator, "leave", question)
     SiteRain.objects.filter(storm=storm).update(weighed_at=None)
     weigh()
     assert not RainQuestion.objects.open().exists()

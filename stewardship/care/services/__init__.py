@@ -2,6 +2,7 @@
 
 from stewardship.care.services.asking import (
     Decided,
+    change_late_news_rule,
     decide_rain_question,
     decide_rain_questions,
 )
@@ -39,6 +40,7 @@ __all__ = [
     "TakenOut",
     "act_on_flow",
     "came_back",
+    "change_late_news_rule",
     "close_contact_check",
     "decide_rain_question",
     "decide_rain_questions",

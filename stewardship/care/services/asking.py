@@ -13,7 +13,7 @@ from django.utils.translation import gettext_lazy
 from people.models import Program
 from sites.models import Site
 from stewardship.care.choices import DutyState, RainAsk, RainDecision, Trigger
-from stewardship.care.models import Duty, RainQuestion
+from stewardship.care.models import Duty, LateNewsRule, RainQuestion
 from stewardship.care.services.after_water import (
     join,
     open_after_storm,
@@ -88,6 +88,14 @@ def decide_rain_questions(
             except Refused as no:
                 decided.refused.append((question, str(no)))
     return decided
+
+
+def change_late_news_rule(*, acts_alone_days: int, reports_act: bool, on: date) -> LateNewsRule:
+    """What acts by itself from that day on. Twice on one day: the later one holds."""
+    rule, _made = LateNewsRule.objects.update_or_create(
+        starts_on=on, defaults={"acts_alone_days": acts_alone_days, "reports_act": reports_act}
+    )
+    return rule
 
 
 def _take_back(question: RainQuestion, *, on: date, by=None, note: str) -> None:

@@ -1,4 +1,4 @@
-"""The coordinator's pages of duties, visits, verify-contact jobs and rain to decide. A reviewer sees proof of own sites."""
+"""The coordinator's pages of duties, visits and verify-contact jobs. A reviewer sees proof of own sites."""
 
 from collections import defaultdict
 from typing import Any
@@ -17,15 +17,13 @@ from stewardship.agreements.models import Agreement, Responsibility
 from stewardship.care import services, words
 from stewardship.care.choices import DutyState
 from stewardship.care.filters import DutyFilter
-from stewardship.care.forms import CloseCheckForm, DecideForm, PutToForm, VisitForm, WhyForm
-from stewardship.care.models import ContactCheck, Duty, RainQuestion, Reminder, Visit
-from stewardship.care.services.book import last_day_of
+from stewardship.care.forms.work import CloseCheckForm, PutToForm, VisitForm, WhyForm
+from stewardship.care.models import ContactCheck, Duty, FlowReport, RainQuestion, Reminder, Visit
 from stewardship.care.site_facts import basins_of, sheet_of
 from stewardship.care.tables import DutyTable
 from stewardship.common.access import coordinator_required, role_required
 from stewardship.common.errors import Refused
 from stewardship.common.lists import FilteredTableView
-from stewardship.rain.models import SiteRain
 
 
 @method_decorator(coordinator_required, name="dispatch")
@@ -48,6 +46,7 @@ class DutyList(FilteredTableView):
         return super().get_context_data(
             checks=ContactCheck.objects.open().count(),
             questions=RainQuestion.objects.open().count(),
+            reports=FlowReport.objects.waiting().count(),
             **kwargs,
         )
 
@@ -233,55 +232,3 @@ def check_close(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, _("Settled: %s.") % check.person)
     return redirect("care:checks")
-
-
-@coordinator_required
-def rain_questions(request: HttpRequest) -> HttpResponse:
-    """Late and unknown rain that waits for a decision, storm by storm."""
-    return _questions_page(request)
-
-
-def _questions_page(request: HttpRequest, *, bound: dict | None = None, status: int = 200):
-    bound = bound or {}
-    questions = list(RainQuestion.objects.open().select_related("site", "storm", "duty"))
-    rains = {
-        (rain.site_id, rain.storm_id): rain
-        for rain in SiteRain.objects.filter(
-            storm__in={q.storm_id for q in questions}, site__in={q.site_id for q in questions}
-        )
-    }
-    rows = [
-        {
-            "question": question,
-            "day": last_day_of(question.storm, request.program.tz),
-            "rain": rains.get((question.site_id, question.storm_id)),
-            "form": bound.get(question.pk) or DecideForm(prefix=f"q{question.pk}"),
-        }
-        for question in questions
-    ]
-    return render(request, "care/rain_questions.html", {"rows": rows}, status=status)
-
-
-@coordinator_required
-@require_POST
-def rain_decide(request: HttpRequest, pk: int) -> HttpResponse:
-    question = get_object_or_404(RainQuestion, pk=pk)
-    form = DecideForm(request.POST, prefix=f"q{pk}")
-    decision = request.POST.get("decision")
-    if decision not in ("act", "leave"):
-        raise Http404
-    if not form.is_valid():
-        return _questions_page(request, bound={pk: form}, status=422)
-    try:
-        services.decide_rain_question(
-            question=question,
-            act=decision == "act",
-            on=request.program.today(),
-            by=request.user,
-            note=form.cleaned_data["note"],
-        )
-    except Refused as error:
-        messages.error(request, str(error))
-    else:
-        messages.success(request, _("Decided."))
-    return redirect("care:rain_questions")

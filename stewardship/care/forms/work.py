@@ -128,10 +128,6 @@ class CloseCheckForm(forms.Form):
     outcome = forms.CharField(label=_("What did you find out?"), max_length=300)
 
 
-class DecideForm(forms.Form):
-    note = forms.CharField(label=_("Note"), required=False, max_length=300)
-
-
 def _people_at(site: Site, *, on: date):
     held = site.responsibilities.as_of(on).filter(person__isnull=False)
     return held.values("person")
