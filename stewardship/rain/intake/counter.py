@@ -12,7 +12,6 @@ from stewardship.hydrology.units import IntArray
 from stewardship.rain.choices import DepthUnit, ReadingKind, Stamps
 from stewardship.rain.intake.amounts import MOST_COUNTED_UM, TYPED_LENGTH, read_amount
 from stewardship.rain.intake.blocks import (
-    KEPT_AMOUNTS,
     MEASURED,
     MISSING,
     NO_DEPTH,
@@ -20,13 +19,12 @@ from stewardship.rain.intake.blocks import (
     REPEATS,
     ZERO,
     Block,
-    BlockReader,
-    Texts,
     several_gauges,
 )
 from stewardship.rain.intake.csvfile import Row
 from stewardship.rain.intake.guessing import NEAR_ZERO_SHARE
 from stewardship.rain.intake.layout import Layout
+from stewardship.rain.intake.rowreader import KEPT_AMOUNTS, BlockReader, Texts
 from stewardship.rain.times import DAY_S, instant
 
 #: [µm] A counter that shows nothing for a moment and then at least its old total has stuttered if the total was this high;

@@ -8,10 +8,11 @@ from typing import Protocol
 from django.utils.translation import gettext as _
 
 from stewardship.rain.choices import FileFormat
-from stewardship.rain.intake.blocks import Block, BlockReader
+from stewardship.rain.intake.blocks import Block
 from stewardship.rain.intake.counter import CounterReader
 from stewardship.rain.intake.csvfile import Row
 from stewardship.rain.intake.layout import Layout
+from stewardship.rain.intake.rowreader import BlockReader
 from stewardship.rain.intake.tips import TipReader
 from stewardship.rain.models import Gauge
 

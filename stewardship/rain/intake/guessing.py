@@ -21,6 +21,7 @@ _COUNTER_WORDS = frozenset(
     ["cum", "cumul", "cumulative", "counter", "running", "accum", "accumulated", "ytd"]
 )
 _RAIN_STARTS = ("precip", "prcp", "rain", "ppt", "pcp", "depth", "amount", "total")
+_NUMBER_WORDS = frozenset(["no", "nr", "num", "number", "id", "index"])
 _TIP_WORDS = frozenset(["tip", "tips"])
 
 
@@ -80,9 +81,16 @@ def tip_column(
         return column, DEPTH
     numbers = [int(cell) for cell in cells if is_number(cell)]
     steps = [b - a for a, b in zip(numbers, numbers[1:], strict=False)]
-    if len(steps) > 1 and sum(abs(step) == 1 for step in steps) > 0.8 * len(steps):
-        return column, NUMBER
-    return column, COUNT
+    named = _NUMBER_WORDS.intersection(tokens(columns[column]))
+    return column, NUMBER if named or _counts_on(steps) or _counts_on(
+        [-s for s in steps]
+    ) else COUNT
+
+
+def _counts_on(steps: Sequence[int]) -> bool:
+    """Whether numbers go on one by one, but for a few that are there twice or lacking."""
+    ones = sum(step == 1 for step in steps)
+    return ones >= 2 and ones > len(steps) / 2 and all(step >= 0 for step in steps)
 
 
 def tip_depth_um(wish: str, resolution_um: int, unit: str) -> int:

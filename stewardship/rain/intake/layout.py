@@ -1,19 +1,16 @@
 """How a file of readings is laid out: which columns hold the time and the depth, in what unit, zone and step."""
 
 import re
-from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import tzinfo as TimeZone
 from zoneinfo import ZoneInfo, available_timezones
 
-import numpy as np
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
 from stewardship.common.units import um_to_in, um_to_mm
 from stewardship.common.written import hours_text
-from stewardship.hydrology.units import IntArray
 from stewardship.rain.choices import DateOrder, DepthUnit, FileFormat, Stamps
 from stewardship.rain.intake.columns import (
     depth_column_of,
@@ -34,34 +31,30 @@ from stewardship.rain.intake.guessing import (
     tip_depth_um,
 )
 from stewardship.rain.intake.stamps import (
-    NO_CLOCK,
-    StampReader,
     day_number,
     order_matters,
     parts,
     written_offset,
     zone_of_offset,
 )
-from stewardship.rain.times import DAY_S, HOUR_S, LONGEST_DAY_S
-
-EVEN_SHARE = 0.3  # share of the commonest distance between stamps that makes a step
-#: [s] Times of a gauge that is read once a day are further apart than this; two readings a day are not.
-LEAST_DAY_APART_S = 18 * HOUR_S
-#: [s] Tips are put together into readings of this length: fine enough for the shortest intensity that storms are given, and what
-#: automatic gauges report; common practice, no source.
-TIP_STEP_S = 300
-EVEN_TIPS_SHARE = (
-    0.8  # share of the commonest distance that makes counted tips a column of even intervals
+from stewardship.rain.intake.steps import (
+    EVEN_TIPS_SHARE,
+    TIP_STEP_S,
+    WHOLE_DAY,
+    apart_of,
+    is_even,
+    step_of,
+    usual_step,
 )
+from stewardship.rain.times import HOUR_S
+
 GHCN_FORMATS = (FileFormat.GHCN_BY_YEAR, FileFormat.GHCN_DAILY, FileFormat.GHCN_FIXED)
-WHOLE_DAY = 0  # stands for a step of one day by the wall clock, 23 to 25 hours
+HUNDREDTH_INCH_UM = 254
 
 _MM = re.compile(r"(?<![a-z])(mm|millimet(er|re)s?)(?![a-z])")
 _INCHES = re.compile(
     r"(?<![a-z])(in|inch|inches)[.)\]\s]*$"
 )  # at the end: "rain in last hour" is no unit
-_STEP = re.compile(r"(\d+(?:\.\d+)?)\s*(s|sec|m|min|minutes?|h|hours?|d|days?)?$")
-_STEP_SECONDS = {"s": 1, "m": 60, "h": HOUR_S, "d": DAY_S}
 
 
 @dataclass(frozen=True)
@@ -204,8 +197,8 @@ class Layout:
         ) % {"unit": DepthUnit(self.unit).label}
 
     def tip_words(self) -> str:
-        """Depth of a tip in the unit of the file: "0.01 in"."""
-        if self.unit == DepthUnit.INCH:
+        """Depth of a tip: "0.01 in", or "0.2 mm" where it is no whole hundredth of an inch."""
+        if self.tip_um % HUNDREDTH_INCH_UM == 0:
             return f"{um_to_in(self.tip_um).normalize():f} in"
         return f"{um_to_mm(self.tip_um).normalize():f} mm"
 
@@ -274,18 +267,18 @@ def find_layout(
     if not how:
         cells = [cells[depth_column] for cells in body if len(cells) > depth_column]
         how = FileFormat.COUNTER if looks_counted(cells, unit) else FileFormat.INTERVAL
-    apart_s = _apart(texts, read_zone, day_first)
+    apart_s = apart_of(texts, read_zone, day_first)
     tip_um = 0
     if how == FileFormat.TIPS:
         tip_um = tip_depth_um(wishes.tip, resolution_um, unit)
-        if role == COUNT and _even(apart_s, EVEN_TIPS_SHARE):
+        if role == COUNT and is_even(apart_s, EVEN_TIPS_SHARE):
             how = FileFormat.INTERVAL  # tips counted in each interval
     if how == FileFormat.INTERVAL:
-        step_s = _step(
+        step_s = step_of(
             wishes.step, texts, read_zone, day_first, gauge_code, daily_hour, usual_step_s
         )
     elif how == FileFormat.COUNTER:
-        step_s = _usual_step(wishes.step, texts, apart_s)
+        step_s = usual_step(wishes.step, texts, apart_s)
     else:
         step_s = TIP_STEP_S
     return Layout(
@@ -336,15 +329,6 @@ def zone_named(text: str) -> TimeZone:
     return ZoneInfo(text)
 
 
-def step_named(text: str) -> int:
-    """Seconds of a step such as "15m", "1h", "1d"; WHOLE_DAY for a day; a bare number is minutes."""
-    found = _STEP.match(text.strip().lower())
-    step_s = float(found[1]) * _STEP_SECONDS[(found[2] or "m")[0]] if found else 0
-    if step_s <= 0 or step_s != int(step_s) or step_s > DAY_S:
-        raise Refused(_("“%s” is not a step of at most a day, e.g. 15m, 1h or 1d.") % text)
-    return WHOLE_DAY if step_s == DAY_S else int(step_s)
-
-
 def _unit(wish: str, name: str, gauge_unit: str) -> str:
     if wish:
         if wish not in DepthUnit.values:
@@ -374,74 +358,3 @@ def _day_first(wish: str, days: Sequence[str], month_first: bool) -> tuple[bool,
     if unread[0] == unread[1]:
         return not month_first, False
     return unread[1] < unread[0], True
-
-
-def _step(
-    wish: str,
-    texts: Sequence[str],
-    zone: TimeZone,
-    day_first: bool,
-    gauge_code: str,
-    daily_hour: int | None,
-    usual_step_s: int | None,
-) -> int:
-    if wish:
-        return step_named(wish)
-    apart_s = _apart(texts, zone, day_first)
-    if apart_s is None:
-        return WHOLE_DAY
-    if daily_hour is not None:
-        if apart_s.size and np.median(apart_s) < LEAST_DAY_APART_S:
-            raise Refused(
-                _(
-                    "The times in the file are mostly %(step)s apart, and %(gauge)s is read once a day. "
-                    "Is it the right gauge? If so, say how long one reading lasts, e.g. 15m, 1h or 1d."
-                )
-                % {
-                    "step": hours_text(float(np.median(apart_s)) / HOUR_S),
-                    "gauge": gauge_code,
-                }
-            )
-        return WHOLE_DAY
-    counted = Counter(apart_s.tolist())
-    if not counted:
-        if usual_step_s is not None:
-            return usual_step_s
-        raise Refused(
-            _("One reading alone does not say how long it lasted. Give the step, e.g. 15m or 1h.")
-        )
-    step_s, times = counted.most_common(1)[0]
-    if times < EVEN_SHARE * counted.total() or step_s > LONGEST_DAY_S:
-        raise Refused(
-            _("The times in the file are not evenly apart. Give the step, e.g. 15m or 1h.")
-        )
-    return int(step_s)
-
-
-def _apart(texts: Sequence[str], zone: TimeZone, day_first: bool) -> IntArray | None:
-    """Distances between stamps that follow each other, without those of the same time; None where there are only dates. [s]"""
-    reader = StampReader(zone, day_first=day_first)
-    day, clock_s, ahead_s, readable = reader.spelled(texts)
-    if readable.any() and np.all(clock_s[readable] == NO_CLOCK):
-        return None
-    found_s, _problems = reader.instants(day, clock_s, ahead_s, readable)
-    apart_s = np.abs(np.diff(found_s[readable]))
-    return apart_s[apart_s > 0]
-
-
-def _even(apart_s: IntArray | None, share: float) -> bool:
-    if apart_s is None or apart_s.size < 2:
-        return apart_s is None
-    return Counter(apart_s.tolist()).most_common(1)[0][1] > share * apart_s.size
-
-
-def _usual_step(wish: str, texts: Sequence[str], apart_s: IntArray | None) -> int:
-    """The usual distance between the rows of a running total; they need not be even."""
-    if wish:
-        return step_named(wish)
-    if apart_s is None:
-        return WHOLE_DAY
-    if not apart_s.size:
-        raise Refused(_("A running total needs two rows at least; the depth is their difference."))
-    usual_s = int(Counter(apart_s.tolist()).most_common(1)[0][0])
-    return min(usual_s, DAY_S)

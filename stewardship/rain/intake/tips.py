@@ -10,10 +10,11 @@ from stewardship.common.written import moment_text
 from stewardship.hydrology.units import BoolArray, IntArray
 from stewardship.rain.choices import ReadingKind, Stamps
 from stewardship.rain.intake.amounts import read_amount, read_tips, tips_typed
-from stewardship.rain.intake.blocks import MEASURED, ZERO, Block, BlockReader, Texts, greatest_um
+from stewardship.rain.intake.blocks import MEASURED, ZERO, Block, greatest_um
 from stewardship.rain.intake.csvfile import Row
 from stewardship.rain.intake.guessing import COUNT, DEPTH, NUMBER
 from stewardship.rain.intake.layout import Layout
+from stewardship.rain.intake.rowreader import BlockReader, Texts
 from stewardship.rain.times import LONGEST_READING_S, instant
 
 #: [s] Silence of a gauge that tips may be dry weather or a clogged funnel; no longer one is taken for dry than a reading may be.
