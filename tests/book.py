@@ -13,7 +13,7 @@ from stewardship.care.models import Answer, ContactCheck, FlowReport, RainQuesti
 from stewardship.care.services import send_new_link
 from stewardship.outbox.models import Message
 from stewardship.outbox.writing import STOP_SALT
-from stewardship.rain.models import DeclaredRain
+from stewardship.rain.models import DeclaredRain, RainRule
 from stewardship.reports.models import Report
 from tests import factory
 from tests.cast import Cast
@@ -28,6 +28,9 @@ class Book:
     inlet: int
     planting: int
     gauge_code: str
+    gauge_place: int
+    outage: int
+    rain_rule: int
     batch: int
     storm: int
     duty: int
@@ -123,6 +126,13 @@ def make_book(cast: Cast) -> Book:
         inlet=Inlet.objects.get(basin=basin).pk,
         planting=Planting.objects.filter(basin=basin).first().pk,
         gauge_code=gauge.code,
+        gauge_place=gauge.places.get().pk,
+        outage=gauge.outages.create(
+            start_s=factory.seconds(factory.at(date(2026, 3, 1))),
+            end_s=factory.seconds(factory.at(date(2026, 3, 2))),
+            why="no battery",
+        ).pk,
+        rain_rule=RainRule.objects.create(starts_on=date(2026, 1, 1), dry_gap_s=21_600).pk,
         batch=batch.pk,
         storm=storm.pk,
         duty=duty.pk,

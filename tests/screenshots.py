@@ -34,6 +34,9 @@ def link(start: str, selector: str) -> Callable[[Page], str]:
     return find
 
 
+#: a gauge of the demo
+GAUGE = "/rain/gauges/porch/"
+
 #: (name, who of DEMO_LOGINS or "" for nobody, address or a function that finds it on the way)
 PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("sign-in", "", "/account/login/"),
@@ -43,6 +46,15 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("storms", "Coordinator", "/rain/storms/"),
     ("storm", "Coordinator", link("/rain/storms/", "main a[href^='/rain/storms/']")),
     ("gauges", "Coordinator", "/rain/gauges/"),
+    ("gauge-new", "Coordinator", "/rain/gauges/new/"),
+    ("gauge-edit", "Coordinator", link(GAUGE, "main a[href$='/correct/']")),
+    ("gauge-move", "Coordinator", link(GAUGE, "main a[href$='/move/']")),
+    ("gauge-place", "Coordinator", link(GAUGE, "main a[href*='/places/']")),
+    ("gauge-end", "Coordinator", link(GAUGE, "main a[href$='/end/']")),
+    ("gauge-readers", "Coordinator", link(GAUGE, "main a[href$='/readers/']")),
+    ("gauge-out", "Coordinator", link(GAUGE, "main a[href$='/out/']")),
+    ("rules", "Coordinator", "/rain/rules/"),
+    ("find-again", "Coordinator", "/rain/storms/again/"),
     ("agreements", "Coordinator", "/agreements/"),
     ("agreement", "Coordinator", link("/agreements/", "main tbody a")),
     ("people", "Coordinator", "/people/"),

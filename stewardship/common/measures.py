@@ -31,6 +31,7 @@ UNITS: dict[str, tuple[Unit, Unit]] = {
     "area": (Unit(_("ft²"), u.M2_PER_SQUARE_FOOT, 1), Unit(_("m²"), Decimal(1), 2)),  # m²
     "rate": (Unit(_("in/h"), u.MM_PER_INCH, 2), Unit(_("mm/h"), Decimal(1), 1)),  # mm/h
     "rain": (Unit(_("in"), u.MM_PER_INCH, 2), Unit(_("mm"), Decimal(1), 1)),  # mm
+    "far": (Unit(_("mi"), u.M_PER_MILE, 2), Unit(_("km"), Decimal(1000), 2)),  # m
     "volume": (Unit(_("gal"), u.L_PER_GALLON, 0), Unit(_("L"), Decimal(1), 0)),  # L
 }
 

@@ -1,12 +1,23 @@
 from django.urls import path
 
-from stewardship.rain.views import files, gauges, readings, storms
+from stewardship.rain.views import files, gauge_changes, gauges, readings, rules, storms
 
 app_name = "rain"
 
 urlpatterns = [
     path("storms/", storms.StormList.as_view(), name="storms"),
     path("gauges/", gauges.GaugeList.as_view(), name="gauges"),
+    path("gauges/new/", gauge_changes.new, name="gauge_new"),
+    path("gauges/<slug:code>/correct/", gauge_changes.correct, name="gauge_edit"),
+    path("gauges/<slug:code>/move/", gauge_changes.move, name="gauge_move"),
+    path("gauges/<slug:code>/places/<int:pk>/", gauge_changes.place, name="gauge_place"),
+    path("gauges/<slug:code>/end/", gauge_changes.end, name="gauge_end"),
+    path("gauges/<slug:code>/readers/", gauge_changes.readers, name="gauge_readers"),
+    path("gauges/<slug:code>/out/", gauge_changes.outage_new, name="outage_new"),
+    path("gauges/<slug:code>/out/<int:pk>/", gauge_changes.outage, name="outage"),
+    path("rules/", rules.rules, name="rules"),
+    path("rules/<int:pk>/take-out/", rules.take_out, name="rule_out"),
+    path("storms/again/", rules.find_again, name="find_again"),
     path("gauges/<slug:code>/", gauges.gauge, name="gauge"),
     path("import/", files.import_page, name="import"),
     path("batches/<int:pk>/", files.batch, name="batch"),

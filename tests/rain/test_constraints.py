@@ -23,6 +23,7 @@ from stewardship.rain.models import (
     SiteRain,
     Storm,
     StormRevision,
+    StormSearch,
 )
 from tests import factory
 
@@ -119,6 +120,15 @@ def revisions(*numbers: int) -> None:
         )
 
 
+def rules(*withdrawn: datetime | None) -> None:
+    for at in withdrawn:
+        RainRule.objects.create(starts_on=DAY, withdrawn_at=at)
+
+
+def search(**facts: Any) -> None:
+    StormSearch.objects.create(**({"start_s": 0, "end_s": 9, "reached_s": 0, "why": "-"} | facts))
+
+
 MONTH_S = 31 * 86_400
 KINDS = ReadingKind
 
@@ -128,6 +138,13 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
         lambda: RainRule.objects.create(starts_on=DAY, dry_gap_s=0),
         lambda: RainRule.objects.create(starts_on=DAY, dry_gap_s=1),
     ),
+    "rain_rule_once_a_day": (lambda: rules(None, None), lambda: rules(factory.at(DAY), None)),
+    "storm_search_span_forward": (
+        lambda: search(end_s=0, reached_s=0),
+        lambda: search(end_s=1, reached_s=0),
+    ),
+    "storm_search_reached_forward": (lambda: search(reached_s=-1), lambda: search(reached_s=0)),
+    "storm_search_has_reason": (lambda: search(why=""), lambda: search(why="The roof was wrong")),
     "gauge_kind_known": (
         lambda: gauge(kind="bucket", observation_hour=None),
         lambda: gauge(kind=GaugeKind.TIPPING),

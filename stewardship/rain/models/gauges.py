@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _
 from people.models import Person
 from stewardship.common.constraints import in_order, one_of
 from stewardship.common.events import StateEvent
-from stewardship.rain.choices import DepthUnit, GaugeKind
+from stewardship.rain.choices import DepthUnit, GaugeChange, GaugeKind
 from stewardship.rain.times import instant
 
 
@@ -153,6 +153,10 @@ class Gauge(models.Model):
         places = sorted(self.places.all(), key=lambda place: place.since)
         return next((place for place in reversed(places) if place.since <= on), places[0])
 
+    def change_log(self) -> models.QuerySet["GaugeEvent"]:
+        """What was changed about it, newest first."""
+        return self.events.select_related("by").order_by("-at", "-pk")
+
 
 class GaugePlace(models.Model):
     """Where a gauge stood from a day on, until its next place. A moved gauge keeps its history where it was."""
@@ -208,6 +212,10 @@ class GaugeEvent(StateEvent):
     """What was changed about a gauge, by whom: made, moved, ended, out, back, its readers, its tokens."""
 
     gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="events")
+
+    @property
+    def change_words(self) -> str:
+        return str(dict(GaugeChange.choices).get(self.became, self.became))
 
 
 class GaugeOutageQuerySet(models.QuerySet["GaugeOutage"]):
