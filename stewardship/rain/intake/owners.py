@@ -16,8 +16,8 @@ class Owners:
 
     def __init__(self, said: str, gauges: Iterable[Gauge]) -> None:
         by_code = {gauge.code.casefold(): gauge for gauge in gauges}
-        self.told = said.strip() != ""
         self.gauge_of = by_code.copy()
+        told: dict[str, Gauge] = {}
         for part in filter(None, (one.strip() for one in re.split(r"[,;]", said))):
             name, sign, code = (piece.strip() for piece in part.rpartition("="))
             if not sign or not name:
@@ -29,7 +29,9 @@ class Owners:
                     _("There is no gauge “%(code)s” here; there are %(codes)s.")
                     % {"code": code, "codes": ", ".join(g.code for g in by_code.values()) or "–"}
                 )
-            self.gauge_of[name.casefold()] = by_code[code.casefold()]
+            gauge = told[name.casefold()] = by_code[code.casefold()]
+            self.gauge_of.pop(gauge.code.casefold(), None)  # what is said wins over its code
+        self.gauge_of |= told
 
     def of(self, name: str) -> Gauge | None:
         """The gauge that a name in the file stands for; a unit behind it does not matter."""
