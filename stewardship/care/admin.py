@@ -82,3 +82,15 @@ class ContactCheckAdmin(admin.ModelAdmin):
 class RainQuestionAdmin(admin.ModelAdmin):
     list_display = ["site", "storm", "ask", "asked_at", "decision"]
     raw_id_fields = ["site", "storm", "duty", "decided_by"]
+
+
+@admin.register(models.FlowReport)
+class FlowReportAdmin(admin.ModelAdmin):
+    list_display = ["site", "kind", "ran_on", "state", "decided_at"]
+    list_select_related = ["site"]
+    raw_id_fields = ["site", "person", "by", "duty", "decided_by"]
+
+
+@admin.register(models.LateNewsRule)
+class LateNewsRuleAdmin(admin.ModelAdmin):
+    list_display = ["starts_on", "acts_alone_days", "reports_act"]

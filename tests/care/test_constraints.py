@@ -14,7 +14,9 @@ from stewardship.care.models import (
     ContactCheck,
     Duty,
     Finding,
+    FlowReport,
     HandOnStep,
+    LateNewsRule,
     RainQuestion,
     Reminder,
     Visit,
@@ -203,3 +205,59 @@ def test_one_question_about_a_storm_at_a_site_is_open_and_a_decision_has_its_tim
         lambda: RainQuestion.objects.create(ask="needless", **other),
     )
     refused("rain_question_known", lambda: RainQuestion.objects.create(ask="why", **other))
+
+
+def flow(cast, **changes) -> FlowReport:
+    facts = {"site": cast.site, "kind": "hail", "ran_on": TUESDAY}
+    return FlowReport.objects.create(**(facts | changes))
+
+
+@pytest.mark.parametrize(
+    ("changes", "constraint"),
+    [
+        ({"kind": "frogs"}, "flow_report_kind_known"),
+        ({"state": "lost", "decided_at": "now"}, "flow_report_state_known"),
+        ({"decided_at": "now"}, "flow_report_decided_iff_time"),
+        ({"state": "set_aside", "why": "A hose"}, "flow_report_decided_iff_time"),
+        ({"state": "acted", "decided_at": "now"}, "flow_report_acted_iff_duty"),
+        ({"duty": "one"}, "flow_report_acted_iff_duty"),
+        ({"state": "set_aside", "decided_at": "now"}, "flow_report_set_aside_says_why"),
+    ],
+)
+def test_a_report_that_water_ran_is_waiting_acted_on_or_set_aside_for_a_reason(
+    cast, changes, constraint
+):
+    if "decided_at" in changes:
+        changes["decided_at"] = timezone.now()
+    if "duty" in changes:
+        changes["duty"] = Duty.objects.create(**duty_facts(cast))
+    refused(constraint, lambda: flow(cast, **changes))
+
+
+def test_reports_in_every_state_are_taken(cast):
+    now, duty = timezone.now(), Duty.objects.create(**duty_facts(cast))
+    flow(cast)
+    flow(cast, kind="other", state="acted", decided_at=now, duty=duty)
+    flow(cast, kind="rain", state="set_aside", decided_at=now, why="A hose")
+    assert FlowReport.objects.count() == 3
+
+
+def test_one_report_of_the_same_water_per_teller(cast):
+    flow(cast, person=cast.owner)
+    flow(cast, person=cast.tenant)
+    flow(cast, told_by="the man at 108")
+    flow(cast)
+    refused("flow_report_once_per_person", lambda: flow(cast, person=cast.owner))
+    refused("flow_report_once_per_teller", lambda: flow(cast, told_by="the man at 108"))
+    refused("flow_report_once_per_teller", lambda: flow(cast))
+    flow(cast, person=cast.owner, ran_on=date(2026, 7, 13))
+    flow(cast, person=cast.owner, kind="rain")
+
+
+def test_one_rule_of_late_news_starts_on_a_day_and_asks_no_longer_than_anybody_is_asked(cast):
+    LateNewsRule.objects.create(starts_on=TUESDAY, acts_alone_days=30)
+    refused("starts_on", lambda: LateNewsRule.objects.create(starts_on=TUESDAY))
+    refused(
+        "late_news_rule_within_asking",
+        lambda: LateNewsRule.objects.create(starts_on=date(2026, 7, 1), acts_alone_days=31),
+    )
