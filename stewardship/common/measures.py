@@ -68,7 +68,8 @@ class MeasureField(forms.DecimalField):
         return value
 
     def has_changed(self, initial: Any, data: Any) -> bool:
-        return super().has_changed(self.prepare_value(initial), data)
+        # as a number: Django compares what was typed after reading it
+        return super().has_changed(self.to_python(self.prepare_value(initial)), data)
 
 
 def use_units(form: forms.BaseForm, units: str) -> None:
