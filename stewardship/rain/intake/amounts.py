@@ -15,11 +15,13 @@ MISSING_WORDS = frozenset(
 )
 # Numbers that loggers write for "no value"; common practice, GHCN-Daily and USCRN write -9999 (NOAA readme files).
 MISSING_NUMBERS = frozenset({-99, -999, -9999, -99999})
+#: The same above zero, in files of hourly rain: NOAA/NCEI, documentation of hourly precipitation data (DSI-3240).
+MISSING_ABOVE = 99_999
 TRACE_WORDS = frozenset({"t", "tr", "trace"})
 MOST_UM = 10_000_000  # [µm] 10 m: beyond it a number is no rain of any interval, and would not fit the column
 MOST_COUNTED_UM = 1_000_000_000  # [µm] 1 km: a counter that nobody sets back goes on for decades
 
-_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*)$")
+_NUMBER = re.compile(r"([+-]?(?:\d+(?:[.,]\d+)?|[.,]\d+)(?:[eE][+-]?\d+)?)\s*(.*)$")
 _UNIT_WORDS = {
     "in": DepthUnit.INCH,
     "in.": DepthUnit.INCH,
@@ -63,6 +65,8 @@ def read_amount(text: str, *, unit: str, most_um: int = MOST_UM) -> Amount:
         if number.to_integral_value(rounding="ROUND_DOWN") in MISSING_NUMBERS:
             return Amount(ReadingKind.MISSING, None, said[:TYPED_LENGTH])
         return _refused(_("“%s” is below zero; rain is not.") % said[:40])
+    if number == MISSING_ABOVE and most_um == MOST_UM:
+        return Amount(ReadingKind.MISSING, None, said[:TYPED_LENGTH])
     if number > most_um:
         return _refused(_("“%s” is more than can fall.") % said[:40])
     depth_um = in_to_um(number) if given == DepthUnit.INCH else mm_to_um(number)

@@ -50,6 +50,9 @@ _NOT_DEPTH = frozenset(
         "since",
     ]
 )
+_SINCE_1970 = re.compile(r"\d{9,10}(\.\d+)?$|\d{13}$")
+_SERIAL_DAY = re.compile(r"[2-7]\d{4}([.,]\d+)?$")  # from 1954 to 2119
+_ZONE_NAME = re.compile(r"\s*\b[A-Z]{3,5}$")
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)$")
 
 
@@ -139,6 +142,7 @@ def time_columns_of(
     ]
     stamped = named or [n for n, share in enumerate(shares) if share >= ENOUGH]
     if not stamped:
+        _refuse_other_times(columns, body)
         raise Refused(
             _("No column looks like a time. The file has: %s. Name the time column.")
             % listed(columns)
@@ -157,6 +161,34 @@ def time_columns_of(
         and share_of(body, n, lambda cell: clock_time(cell) is not None) >= ENOUGH
     ]
     return (day, clocks[0]) if clocks else (day,)
+
+
+def _refuse_other_times(columns: Sequence[str], body: Sequence[list[str]]) -> None:
+    """Refuse, with what to do, times that are numbers or end in the name of a zone."""
+    for n, name in enumerate(columns):
+        if len(columns) > 1 and not _speaks_of(name, _TIME_WORDS):
+            continue
+        if share_of(body, n, lambda cell: _SINCE_1970.match(cell) is not None) >= ENOUGH:
+            raise Refused(
+                _(
+                    "The times in “%s” are counted from 1970. Have them written as dates, e.g. 2026-07-14 15:00."
+                )  # fmt: skip
+                % name
+            )
+        if share_of(body, n, lambda cell: _SERIAL_DAY.match(cell) is not None) >= ENOUGH:
+            raise Refused(
+                _(
+                    "The times in “%s” are a spreadsheet’s day numbers. Format the column as date and time, and save it as CSV again."
+                )  # fmt: skip
+                % name
+            )
+        if share_of(body, n, lambda cell: is_stamp(_ZONE_NAME.sub("", cell))) >= ENOUGH:
+            raise Refused(
+                _(
+                    "The times in “%s” end in the name of a zone, which may mean several. Remove it, and give the time zone, e.g. America/Denver or -07:00."
+                )  # fmt: skip
+                % name
+            )
 
 
 def depth_column_of(

@@ -96,18 +96,29 @@ class BlockReader:
     def own_rows(self, rows: list[Row], *, width: int = 0) -> tuple[list[Row], dict[int, str]]:
         """Rows of this gauge, and what is wrong with the shape of some; `width`: cells needed, if more than the layout's."""
         width, where = width or self.layout.width, self.layout.where
+        usual = len(self.layout.columns)
         kept: list[Row] = []
         why: dict[int, str] = {}
         for row in rows:
             _line, cells, wrong = row
             if not wrong and len(cells) < width:
                 wrong = _("The row has fewer columns than the heading.")
+            elif not wrong and len(cells) > usual and self._split_by_comma(cells):
+                wrong = _(
+                    "The row has more columns than the heading: a decimal comma needs semicolons or quotation marks."
+                )
             elif where is not None and not wrong and not same_value(cells[where[0]], where[1]):
                 continue
             if wrong:
                 why[len(kept)] = wrong
             kept.append(row)
         return kept, why
+
+    def _split_by_comma(self, cells: list[str]) -> bool:
+        """Whether the depth and the cell after it are both bare digits, in a row that has a cell too many."""
+        column = self.layout.depth_column
+        pair = [cell.strip() for cell in cells[column : column + 2]]
+        return column >= 0 and len(pair) == 2 and all(c.isascii() and c.isdigit() for c in pair)
 
     def _told(self, text: str) -> _Told:
         if len(self.amounts) >= KEPT_AMOUNTS:
@@ -126,7 +137,7 @@ class BlockReader:
     def intervals(self, stamps: list[str], why: dict[int, str]) -> tuple[IntArray, IntArray]:
         day, clock_s, ahead_s, readable = self.stamps.spelled(stamps)
         for n in np.flatnonzero(~readable):
-            why.setdefault(int(n), _("“%s” is not a time.") % stamps[n].strip()[:40])
+            why.setdefault(int(n), self._no_time(stamps[n].strip()))
             self._refuse_other_order(stamps[n])
         if self.layout.step_s == WHOLE_DAY:
             return self._days(day, clock_s, ahead_s, readable, why)
@@ -137,6 +148,13 @@ class BlockReader:
         if self.layout.stamps == Stamps.START:
             return found_s, found_s + step_s
         return found_s - step_s, found_s
+
+    def _no_time(self, stamp: str) -> str:
+        if not stamp:
+            return _("The row has no time.")
+        if same_value(stamp, self.layout.stamp(self.layout.columns)):
+            return _("The heading is here once more.")
+        return _("“%s” is not a time.") % stamp[:40]
 
     def _refuse_other_order(self, stamp: str) -> None:
         """A day after the 12th far down in the file shows that all dates above it were read the wrong way round."""

@@ -79,13 +79,13 @@ def step_of(
 
 
 def apart_of(texts: Sequence[str], zone: TimeZone, day_first: bool) -> IntArray | None:
-    """Distances between stamps that follow each other, without those of the same time; None where there are only dates. [s]"""
+    """Distances between stamps in order of time, without those of the same time; None where there are only dates. [s]"""
     reader = StampReader(zone, day_first=day_first)
     day, clock_s, ahead_s, readable = reader.spelled(texts)
     if readable.any() and np.all(clock_s[readable] == NO_CLOCK):
         return None
     found_s, _problems = reader.instants(day, clock_s, ahead_s, readable)
-    apart_s = np.abs(np.diff(found_s[readable]))
+    apart_s = np.diff(np.sort(found_s[readable]))
     return apart_s[apart_s > 0]
 
 
