@@ -74,6 +74,12 @@ class ThreeAirports(TestCase):
         assert parts == {"EWR": 3.91, "JFK": 4.42, "LGA": 4.22}
         assert biggest.storm.greatest_um == round(4.42 * 25_400)
 
+    def test_as_many_storms_of_each_airport_are_representative_as_counted_from_the_file(self):
+        """40 CFR 122.21(g)(7)(ii): over 0.1 in, 72 h after the last over 0.1 in; 41, 35 and 35 of the year, counted by hand from the same file."""
+        marked = GaugeStorm.objects.with_representative().filter(representative=True)
+        by_gauge = dict(marked.values_list("gauge__code").annotate(n=Count("pk")).order_by())
+        assert by_gauge == {"EWR": 41, "JFK": 35, "LGA": 35}
+
     def test_each_gauge_keeps_all_its_rain_in_the_storms_over_all_three(self):
         for gauge in Gauge.objects.all():
             in_storms = gauge.storms.aggregate(um=Sum("depth_um"))["um"]
