@@ -68,7 +68,8 @@ wishes = st.builds(
 
 
 class AnyFileTests(TestCase):
-    def setUp(self) -> None:
+    def setup_example(self) -> None:
+        super().setup_example()  # within the example's own transaction
         factory.make_program()
         self.gauges = [factory.make_gauge("A"), factory.make_gauge("B", kind=GaugeKind.DAILY)]
 
