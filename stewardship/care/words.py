@@ -76,7 +76,8 @@ def rain_text(rain: dict[str, Any], units: str) -> str:
             "who": declared["by"],
             "why": declared["why"].rstrip("."),
         }
-    sources = rain.get("sources") or []
+    # A share that rounds to nothing says nothing.
+    sources = [s for s in rain.get("sources") or [] if round(100 * s.get("weight", 1))]
     if not sources:
         return said
     gauges = (
