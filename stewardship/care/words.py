@@ -48,10 +48,16 @@ def reason_text(reason: dict[str, Any], units: str) -> str:
 
 
 def why_text(duty: Duty, units: str) -> str:
-    """Why, and that it was due already where it rained again after the due day."""
+    """Why, and that it was due already where it rained or ran again after the due day."""
     why = reason_text(duty.reason, units)
     if duty.ask_by == duty.due_on:
         return why
+    newest = max(duty.water_days).isoformat()
+    if all(rain["day"] != newest for rain in duty.reason.get("rains", [])):
+        return _("%(why)s; it was due %(day)s, and water has run there again since") % {
+            "why": why,
+            "day": day_text(duty.due_on),
+        }
     return _("%(why)s; it was due %(day)s, and it has rained again since") % {
         "why": why,
         "day": day_text(duty.due_on),

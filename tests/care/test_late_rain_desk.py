@@ -12,9 +12,10 @@ from stewardship.care.choices import DutyState, RainAsk, RainDecision
 from stewardship.care.models import CareRule, Duty, LateNewsRule, RainQuestion
 from stewardship.outbox.models import Message
 from stewardship.rain.choices import Sureness
-from stewardship.rain.models import ReadingBatch, SiteRain, Storm
+from stewardship.rain.models import GaugePlace, ReadingBatch, SiteRain, Storm
 from stewardship.rain.services import (
     declare_rain,
+    find_again,
     find_waiting_storms,
     note_outage,
     withdraw_declared_rain,
@@ -298,6 +299,25 @@ def test_t18_an_outage_found_later_asks_about_what_was_told(cast, coordinator):
     duty.refresh_from_db()
     assert duty.state == DutyState.OPEN
     assert RainQuestion.objects.open().get(site=cast.site).duty == duty
+
+
+def test_t18_a_gauge_found_to_have_stood_elsewhere_brings_its_sites_to_the_desk(cast, coordinator):
+    """Storms are found again on request; nobody is told by that."""
+    gauge = factory.make_gauge("G1", lat=factory.LAT + 0.3)
+    nearer = factory.make_gauge("G2")
+    start = factory.at(LONG_AGO, "15:00")
+    read(gauge, start, 0.9)
+    read(nearer, start, 0.1)
+    sweep()
+    assert not RainQuestion.objects.exists()
+    GaugePlace.objects.filter(gauge=gauge).update(lat=factory.LAT + 0.001)
+    span = {"start_s": factory.seconds(start) - 3600, "end_s": factory.seconds(start) + 9000}
+    find_again(**span, why="It stood at the corner all along", by=cast.coordinator)
+    sweep()
+    asked = RainQuestion.objects.open().get(site=cast.site)
+    assert (asked.ask, asked.before_um) == (RainAsk.ADD, factory.um(0.1))
+    assert not Message.objects.exists()
+    assert "OAK-1" in desk(coordinator)
 
 
 def test_t22_a_threshold_changed_in_the_middle_of_the_season_leaves_past_storms_as_they_were(cast):

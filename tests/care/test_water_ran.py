@@ -8,10 +8,11 @@ import time_machine
 from stewardship.care import links, services
 from stewardship.care.choices import DutyState, FlowKind, ReportState
 from stewardship.care.models import Answer, Duty, FlowReport, LateNewsRule, Reminder
+from stewardship.care.words import reason_text, why_text
 from stewardship.common.errors import Refused
 from stewardship.outbox.models import Message
 from tests import factory
-from tests.care.book import TUESDAY, noon, open_duty, rain, sweep
+from tests.care.book import TUESDAY, noon, open_duty, rain, revise, sweep
 
 pytestmark = pytest.mark.usefixtures("frozen_day")
 
@@ -202,8 +203,6 @@ def test_t21_every_cause_has_its_own_words(cast, kind):
     services.record_flow(
         sites=[cast.site], act=True, kind=kind, ran_on=TUESDAY, at=noon(), by=cast.coordinator
     )
-    from stewardship.care.words import reason_text
-
     said = reason_text(open_duty(cast.site).reason, "us")
     assert "Tue 14 Jul" in said
     assert ("rained" in said) == (kind == "rain")
@@ -246,14 +245,24 @@ def test_a_storm_that_turns_out_less_leaves_a_look_that_has_another_reason(cast)
     storm = rain(cast.site)
     sweep()
     report(cast, person=cast.owner, kind="hail")
-    from tests.care.book import revise
-
     revise(storm, cast.site, depth_in=0.1)
     sweep()
     duty = open_duty(cast.site)
     assert not duty.storms.exists()
     assert not duty.rain_questions.exists(), "it was not told needlessly"
     assert duty.reason["rains"] == []
+
+
+def test_water_that_ran_after_the_due_day_is_said_in_its_own_words(cast):
+    factory.make_care_rule(phase="establishing", least_in=0.5, due_within_days=2)
+    rain(cast.site, day=factory.TODAY - timedelta(days=3))
+    sweep(factory.TODAY - timedelta(days=3), "23:00")
+    duty = open_duty(cast.site)
+    Duty.objects.filter(pk=duty.pk).update(due_on=factory.TODAY - timedelta(days=1))
+    report(cast, person=cast.owner, kind="water_main", ran_on=factory.TODAY)
+    duty.refresh_from_db()
+    said = why_text(duty, "us")
+    assert "a water main broke on Wed 15 Jul" in said
 
 
 def test_the_site_page_tells_reports_and_causes(cast, coordinator):

@@ -1,5 +1,6 @@
 """Takes the invented rain into the book the way gauges and readers would, and lets the storms be found."""
 
+from django.db.models import F
 from django.utils import timezone
 
 from stewardship.management.demo.days import Days
@@ -26,4 +27,4 @@ def load_rain(days: Days, where: Where) -> None:
     days.backdate(ReadingBatch.objects.all(), days.at(days.ago(1), 8))
     for revision in StormRevision.objects.all():
         StormRevision.objects.filter(pk=revision.pk).update(made_at=instant(revision.end_s))
-    SiteRain.objects.update(weighed_at=timezone.now())
+    SiteRain.objects.update(weighed_at=timezone.now(), weighed_um=F("depth_um"))

@@ -49,12 +49,12 @@ def settle_rain(
     if not len(storms) or not ground.sites:
         return 0
     changed = 0
-    declared = DeclaredRain.objects.of_storms(stored)
     known = [known_times(gauge, outages.get(gauge.pk, []), *span) for gauge in gauges]
     for first in range(0, len(storms), STORMS_AT_ONCE):
         numbers = range(first, min(first + STORMS_AT_ONCE, len(storms)))
         rains = rain_at_sites(storms, numbers, ground, known, zone)
-        for n, at_sites in zip(numbers, rains, strict=True):
+        declared = DeclaredRain.objects.of_storms([stored[n] for n in numbers])
+        for n, at_sites in zip(numbers, rains, strict=True) if declared else ():
             for rain in at_sites:
                 said = declared.get((stored[n].pk, rain.site_id))
                 if said:
