@@ -87,6 +87,7 @@ def test_a_daily_gauge_has_an_hour_and_a_reader(coordinator, cast):
             "A latitude lies between -90 and 90. Are the two the wrong way round?",
         ),
         ({"lat": "-34.521"}, "lat", "Is the minus sign right?"),
+        ({"lat": "33.1", "lon": "104.9"}, "lon", "Did you leave out the minus sign?"),
         ({"lat": "134.5"}, "lat", "A latitude lies between -90 and 90."),
         ({"lat": "40.1", "lon": "-3.7"}, "lat", "Look at the numbers again."),
         ({"lon": "-206.2"}, "lon", "A longitude lies between -180 and 180."),

@@ -13,6 +13,8 @@ from stewardship.hydrology.spread import haversine_m
 
 #: [m] A gauge farther than this from every site is asked about: no program of one town reaches so far. Ours, no source.
 FAR_M = 100_000
+#: A likely fault is named if putting it right brings the place to so small a part of the distance. Ours, no source.
+MUCH_NEARER = 0.1
 
 
 class PlaceFields(forms.Form):
@@ -75,8 +77,9 @@ class PlaceFields(forms.Form):
                 return np.inf
             return float(haversine_m(sites[:, 0], sites[:, 1], lat, lon).min())
 
-        if not sites.size or away_m(lat, lon) <= FAR_M:
+        if not sites.size or (typed_m := away_m(lat, lon)) <= FAR_M:
             return
+        near_m = max(FAR_M, typed_m * MUCH_NEARER)
         guesses = (
             ("lon", lat, -lon, _("Did you leave out the minus sign?") if lon > 0 else _("Is the minus sign right?")),
             ("lat", lon, lat, _("Are latitude and longitude the wrong way round?")),
@@ -85,9 +88,9 @@ class PlaceFields(forms.Form):
             ("lat", lon, -lat, _("Are latitude and longitude the wrong way round, and a minus sign missing?")),
         )  # fmt: skip
         field, question = next(
-            ((field, said) for field, a, b, said in guesses if away_m(a, b) <= FAR_M),
+            ((field, said) for field, a, b, said in guesses if away_m(a, b) <= near_m),
             ("lat", _("Look at the numbers again.")),
         )
-        said = _("That is %s from your nearest site.") % length_text(away_m(lat, lon), self.units)
+        said = _("That is %s from your nearest site.") % length_text(typed_m, self.units)
         self.fields["place_is_right"].widget = forms.CheckboxInput()
         self.add_error(field, f"{said} {question}")
