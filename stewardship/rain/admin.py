@@ -1,4 +1,4 @@
-"""For repair only: what is worked out from readings can be looked at, not typed over."""
+"""To look at only: gauges, rules and outages change on their pages, readings through imports, storms through readings."""
 
 from typing import Any
 
@@ -7,7 +7,9 @@ from django.http import HttpRequest
 
 from stewardship.rain.models import (
     Gauge,
+    GaugeEvent,
     GaugeOutage,
+    GaugePlace,
     GaugeStorm,
     RainRule,
     Reading,
@@ -17,12 +19,12 @@ from stewardship.rain.models import (
     SiteRain,
     Storm,
     StormRevision,
+    StormSearch,
 )
-from stewardship.rain.services import note_outage
 
 
 class LookOnly(admin.ModelAdmin):
-    """Rows to look at; readings change through imports and corrections, storms through readings."""
+    """Rows to look at, so that no change goes past the services and their events."""
 
     show_full_result_count = False
 
@@ -37,30 +39,39 @@ class LookOnly(admin.ModelAdmin):
 
 
 @admin.register(RainRule)
-class RainRuleAdmin(admin.ModelAdmin):
-    list_display = ["starts_on", "dry_gap_s", "least_depth_um", "source"]
+class RainRuleAdmin(LookOnly):
+    list_display = ["starts_on", "dry_gap_s", "least_depth_um", "source", "by", "withdrawn_at"]
+    list_select_related = ["by"]
 
 
 @admin.register(Gauge)
-class GaugeAdmin(admin.ModelAdmin):
+class GaugeAdmin(LookOnly):
     list_display = ["code", "name", "kind", "started_on", "ended_on"]
     search_fields = ["code", "name"]
-    autocomplete_fields = ["readers"]
+
+
+@admin.register(GaugePlace)
+class GaugePlaceAdmin(LookOnly):
+    list_display = ["gauge", "since", "lat", "lon", "note"]
+    list_select_related = ["gauge"]
+
+
+@admin.register(GaugeEvent)
+class GaugeEventAdmin(LookOnly):
+    list_display = ["gauge", "became", "why", "at", "by"]
+    list_select_related = ["gauge", "by"]
 
 
 @admin.register(GaugeOutage)
-class GaugeOutageAdmin(admin.ModelAdmin):
+class GaugeOutageAdmin(LookOnly):
     list_display = ["gauge", "start_at", "end_at", "why"]
+    list_select_related = ["gauge"]
 
-    def has_delete_permission(self, request: HttpRequest, obj: Any = None) -> bool:
-        return False
 
-    def save_model(self, request: HttpRequest, obj: GaugeOutage, form: Any, change: bool) -> None:
-        kept = GaugeOutage.objects.get(pk=obj.pk) if change else None
-        saved = note_outage(
-            gauge=obj.gauge, start_s=obj.start_s, end_s=obj.end_s, why=obj.why, outage=kept
-        )
-        obj.pk = saved.pk
+@admin.register(StormSearch)
+class StormSearchAdmin(LookOnly):
+    list_display = ["at", "by", "start_at", "last_at", "why", "reached_at", "done_at"]
+    list_select_related = ["by"]
 
 
 @admin.register(ReadingBatch)
