@@ -246,7 +246,8 @@ def test_a_person_says_which_column_is_whose():
 def test_one_gauge_of_a_wide_file_may_be_taken_alone():
     porch = factory.make_gauge("porch")
     factory.make_gauge("depot")
-    take(WIDE, porch)
+    batch = take(WIDE, porch)
+    assert batch.understood.endswith("Of no gauge here, and not taken: west.")
     assert [row[2:] for row in rows(porch)] == [(MEASURED, 1000), (MISSING, None)]
 
 

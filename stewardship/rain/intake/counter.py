@@ -1,6 +1,6 @@
 """A counter's running total, turned into the depths between its rows."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -232,7 +232,7 @@ class CounterReader:
         return [_("The counter began again: %s.") % named]
 
 
-class _Counted:
+class _Counted(Sequence[str]):
     """Rows of a counter as text, put together only where somebody asks."""
 
     def __init__(self, reader: CounterReader, moment_s: IntArray, total: IntArray) -> None:
@@ -243,6 +243,6 @@ class _Counted:
     def __len__(self) -> int:
         return self.total.size
 
-    def __getitem__(self, place: int) -> str:
+    def __getitem__(self, place):
         moment = moment_text(instant(int(self.moment_s[place])))
         return f"{moment}, {self.reader.written(int(self.total[place]))}"

@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
-from stewardship.rain.choices import FileFormat, ReadingKind
+from stewardship.rain.choices import FileFormat
 from stewardship.rain.intake.amounts import MOST_COUNTED_UM, read_amount
 from stewardship.rain.intake.columns import is_number, named_column, tokens
 
@@ -39,8 +39,8 @@ def counter_column(columns: Sequence[str], taken: Sequence[int]) -> int | None:
 
 def looks_counted(texts: Sequence[str], unit: str) -> bool:
     """Whether values only rise, but for falls to near zero, as rain of intervals never does for long."""
-    found = [read_amount(text, unit=unit, most_um=MOST_COUNTED_UM) for text in texts[:2000]]
-    values = [a.depth_um for a in found if not a.problem and a.kind != ReadingKind.MISSING]
+    amounts = [read_amount(text, unit=unit, most_um=MOST_COUNTED_UM) for text in texts[:2000]]
+    values = [a.depth_um for a in amounts if not a.problem and a.depth_um is not None]
     if len(values) < LEAST_COUNTED:
         return False
     if values[0] > values[-1]:
@@ -81,8 +81,8 @@ def tip_column(
         return column, DEPTH
     numbers = [int(cell) for cell in cells if is_number(cell)]
     steps = [b - a for a, b in zip(numbers, numbers[1:], strict=False)]
-    named = _NUMBER_WORDS.intersection(tokens(columns[column]))
-    return column, NUMBER if named or _counts_on(steps) or _counts_on(
+    numbered = _NUMBER_WORDS.intersection(tokens(columns[column]))
+    return column, NUMBER if numbered or _counts_on(steps) or _counts_on(
         [-s for s in steps]
     ) else COUNT
 

@@ -1,6 +1,6 @@
 """Times at which a bucket tipped, put together into readings of even length."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 from django.utils.translation import gettext as _
@@ -38,7 +38,11 @@ class TipReader:
         """Keeps the tips; gives the rows that are refused."""
         kept, why = self.base.own_rows(rows)
         moment_s = self._moments(kept, why)
-        depth = np.array([self._depth(row, n, why) for n, row in enumerate(kept)], dtype=np.int64)
+        if self.layout.tip_role:
+            told = [self._depth(row, n, why) for n, row in enumerate(kept)]
+            depth = np.array(told, dtype=np.int64)
+        else:
+            depth = np.full(len(kept), self.layout.tip_um, dtype=np.int64)
         line = np.array([row[0] for row in kept], dtype=np.int64)
         good = np.ones(line.size, dtype=bool)
         good[list(why)] = False
@@ -69,7 +73,7 @@ class TipReader:
     def _depth(self, row: Row, n: int, why: dict[int, str]) -> int:
         """Depth of the tips that a row tells of; a problem goes into `why`. [µm]"""
         role, column = self.layout.tip_role, self.layout.depth_column
-        if n in why or not role:
+        if n in why:
             return self.layout.tip_um
         text = row[1][column].strip()
         if role == NUMBER:
@@ -194,7 +198,7 @@ class TipReader:
         return []
 
 
-class _Tipped:
+class _Tipped(Sequence[str]):
     """What is said of some rows of tips that are refused together."""
 
     def __init__(self, rows: IntArray, end_s: IntArray) -> None:
@@ -204,7 +208,7 @@ class _Tipped:
     def __len__(self) -> int:
         return self.rows.size
 
-    def __getitem__(self, place: int) -> str:
+    def __getitem__(self, place):
         return _("%(rows)s tips until %(end)s") % {
             "rows": self.rows[place],
             "end": moment_text(instant(int(self.end_s[place]))),

@@ -143,7 +143,7 @@ def _ghcn(
         )
         for name, one in stations.items()
     }
-    unknown = tuple(name for name in found if name not in stations)
+    unknown = tuple(name for name in found if name not in stations and owners.of(name) is None)
     return Understanding(form, layouts, columns, skip, delimiter, unknown, (), stations)
 
 
@@ -189,10 +189,10 @@ def _table(
     if wishes.format in ("", FileFormat.WIDE) and not wishes.depth_column:
         wide = _wide(rows, columns, body, owners, gauge, wishes, program)
         if wide is not None:
-            layouts, unknown = wide
+            layouts, others = wide
             first = next(iter(layouts.values()))
             return Understanding(
-                FileFormat.WIDE, layouts, first.columns, first.skip, delimiter, unknown
+                FileFormat.WIDE, layouts, first.columns, first.skip, delimiter, others
             )
     unknown: tuple[str, ...] = ()
     said: dict[str, Gauge] = {}
@@ -249,6 +249,7 @@ def _wide(
                 % listed(columns)
             )
         return None
+    taken = {*times, *found.values()}
     if gauge is not None:
         if gauge not in found:
             raise Refused(
@@ -265,7 +266,6 @@ def _wide(
         )
         for one, n in found.items()
     }
-    taken = {*times, *found.values()}
     unknown = tuple(name or "?" for n, name in enumerate(columns) if n not in taken)
     return layouts, unknown
 

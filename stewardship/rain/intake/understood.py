@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import timezone as fixed_zone
 from datetime import tzinfo as TimeZone
+from itertools import islice
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -136,10 +137,10 @@ class Understanding:
             return WideReader(self.layouts)
         return LongReader(self.layouts)
 
-    def rows(self, lines: Sequence[str], first_line: int) -> list[Row]:
+    def rows(self, lines: list[str], first_line: int) -> list[Row]:
         """Lines as rows."""
         if self.delimiter:
-            return cut(list(lines), self.delimiter, first_line)
+            return cut(lines, self.delimiter, first_line)
         return [
             (n, [line.rstrip("\r\n")], "")
             for n, line in enumerate(lines, start=first_line)
@@ -151,18 +152,13 @@ class Understanding:
     ) -> Iterator[tuple[int, dict[Gauge, Block]]]:
         """A whole file in blocks of about `size` rows: lines read so far, and what they say of each gauge."""
         reader = reader or self.reader()
-        number = 0
-        lines: list[str] = []
-        for line in text:
-            number += 1
-            if number <= self.skip:
-                continue
-            lines.append(line)
-            if len(lines) == size:
-                yield number, reader.read(self.rows(lines, number - size + 1))
-                lines = []
-        if lines:
-            yield number, reader.read(self.rows(lines, number - len(lines) + 1))
+        for _skipped in islice(text, self.skip):
+            pass
+        number = self.skip
+        while lines := list(islice(text, size)):
+            rows = self.rows(lines, number + 1)
+            number += len(lines)
+            yield number, reader.read(rows)
         for blocks in reader.end(size):
             yield number, blocks
 

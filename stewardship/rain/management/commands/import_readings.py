@@ -12,7 +12,7 @@ from django.utils.translation import ngettext
 
 from stewardship.common.errors import Refused
 from stewardship.common.written import number_text
-from stewardship.rain.choices import DateOrder, DepthUnit, Stamps
+from stewardship.rain.choices import DateOrder, DepthUnit, FileFormat, Stamps
 from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.models import Gauge, ReadingBatch, SiteRain
 from stewardship.rain.services import find_waiting_storms, import_file
@@ -60,6 +60,13 @@ class Command(BaseCommand):
         parser.add_argument(
             "--where", default="", metavar="COLUMN=VALUE", help="take only these rows"
         )
+        parser.add_argument(
+            "--format",
+            default="",
+            choices=FileFormat.values,
+            help="what the rows are, where it is not found out",
+        )
+        parser.add_argument("--tip", default="", metavar="DEPTH", help="depth of one tip: 0.2 mm")
         parser.add_argument(
             "--through", action="store_true", help="go on to duties, reminders and letters"
         )
