@@ -240,6 +240,13 @@ def test_a_place_that_was_written_down_wrong_is_corrected_and_told(coordinator, 
     assert post(coordinator, "gauge_place", "G1", other.pk, **typed).status_code == 404
 
 
+def test_the_list_of_gauges_is_exported_with_the_last_place_of_each(coordinator, cast):
+    gauge = factory.make_gauge("G1")
+    services.move_gauge(gauge=gauge, since=date(2026, 7, 1), lat=34.6, lon=-106.3, note="", by=None)
+    said = coordinator.get(reverse("rain:gauges"), {"_export": "csv"}).getvalue().decode()
+    assert "34.6,-106.3" in said
+
+
 # -- ended -----------------------------------------------------------------------------------------------------
 def test_a_gauge_ends_after_its_last_reading_and_takes_none_of_later_days(coordinator, cast):
     gauge = factory.make_gauge("G1")

@@ -81,13 +81,16 @@ class Ground:
             basin_table={name: getattr(arrays, name) for name in PARAMETERS},
         )
 
-    def distance_m(self, day: date) -> FloatArray:
-        """How far each gauge was from each site on a day; before its first place a gauge counts as there. (sites, gauges) [m]"""
+    def distance_m(self, day: date, stood: IntArray) -> FloatArray:
+        """How far each gauge was on a day from the sites at some places, (places, gauges). [m]
+
+        Before its first place a gauge counts as there.
+        """
         number = day.toordinal()
         columns = [
             columns[max(bisect_right(since, number) - 1, 0)] for since, columns in self.stood_since
         ]
-        return self.place_distance_m[:, columns]
+        return self.place_distance_m[np.ix_(stood, columns)]
 
     def stood(self, day: date) -> IntArray:
         """Places of the sites that stood, built and not retired, on that day."""

@@ -104,7 +104,7 @@ def _one_storm(
     slack_s = min(DAILY_SLACK_S, (end_s - start_s) // 8) if storms.coarse[number] else 0
     must_s = start_s + slack_s, end_s - slack_s
     usable = np.array([times.complete(*must_s) for times in known], dtype=bool)
-    distance_m = ground.distance_m(day)[stood]
+    distance_m = ground.distance_m(day, stood)
     reached = distance_m <= ground.reach_m
     weights = np.zeros_like(distance_m)
     placed = ground.has_place[stood]

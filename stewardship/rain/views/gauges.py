@@ -19,6 +19,7 @@ from stewardship.rain.filters import GaugeFilter
 from stewardship.rain.models import (
     Gauge,
     GaugeOutage,
+    GaugePlace,
     Reading,
 )
 from stewardship.rain.tables import GaugeTable
@@ -37,7 +38,11 @@ class GaugeList(FilteredTableView):
 
     def get_queryset(self) -> QuerySet[Gauge]:
         out = GaugeOutage.objects.filter(gauge=OuterRef("pk")).during(seconds(timezone.now()))
+        # Its last place by now; no place lies in the future.
+        stands = GaugePlace.objects.filter(gauge=OuterRef("pk")).order_by("-since")
         return Gauge.objects.annotate(
+            lat=Subquery(stands.values("lat")[:1]),
+            lon=Subquery(stands.values("lon")[:1]),
             last_end_s=Reading.objects.latest_end(of=OuterRef("pk")),
             out_why=Subquery(out.values("why")[:1]),
         )
