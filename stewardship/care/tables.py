@@ -98,7 +98,11 @@ class DecisionTable(tables.Table):
 
     decided_at = tables.Column(verbose_name=_("Decided"))
     site = tables.LinkColumn(
-        "site", args=[tables.A("site__code")], accessor="site__code", verbose_name=_("Site")
+        "site",
+        args=[tables.A("site__code")],
+        accessor="site__code",
+        verbose_name=_("Site"),
+        attrs={"td": {"class": "nowrap"}},
     )
     storm = tables.LinkColumn(
         "storm",

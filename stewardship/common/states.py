@@ -21,6 +21,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "signed",
         "yes",
         "ready",
+        "acted",
     ),
     "begun": (
         "agreed",
@@ -28,6 +29,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "sending",
         "photo",
         "estimated",
+        "declared",
         "building",
     ),
     "waiting": (
@@ -41,11 +43,12 @@ TONES: dict[str, tuple[str, ...]] = {
         "requested",
         "due",
         "new",
+        "waiting",
     ),
     "look": ("watch", "unsure", "coarse"),
     "act": ("act", "overdue", "failed"),
     "danger": ("unsafe",),
-    "closed": ("retired", "ended", "excused", "withdrawn", "suppressed", "no"),
+    "closed": ("retired", "ended", "excused", "withdrawn", "suppressed", "set_aside", "no"),
     "unknown": ("not_seen", "unknown", "missing", "none"),
 }
 TONE_BY_STATE = {state: tone for tone, states in TONES.items() for state in states}
