@@ -189,6 +189,30 @@ def test_tips_counted_in_even_intervals_are_readings_of_those_intervals():
     )
 
 
+def test_depths_of_one_tip_each_at_uneven_times_are_tips():
+    gauge = factory.make_gauge(kind=GaugeKind.TIPPING)
+    take("time,rain\n" + day_14("15:00:10,0.01", "15:00:59,0.01", "15:07:01,0.01", "15:31:01,0.01"), gauge)  # fmt: skip
+    wet = [(row[0], row[3]) for row in rows(gauge) if row[3]]
+    assert wet == [("14 15:00", 508), ("14 15:05", 254), ("14 15:30", 254)]
+
+
+def test_tips_that_are_depths_of_even_intervals_are_left_as_they_are():
+    gauge = factory.make_gauge()
+    take("time,tip rain (mm)\n" + day_14("15:00,0.2", "15:15,0.4", "15:30,0"), gauge)
+    assert [(row[0], row[3]) for row in rows(gauge)] == [
+        ("14 14:45", 200),
+        ("14 15:00", 400),
+        ("14 15:15", 0),
+    ]
+
+
+@pytest.mark.parametrize("heading", ["rain today", "rain since midnight", "rain ytd (in)"])
+def test_rain_since_a_moment_is_a_running_total(heading):
+    gauge = factory.make_gauge()
+    take(f"time,{heading}\n" + day_14("15:00,0.50", "15:15,0.60", "15:30,0.00"), gauge)
+    assert [row[3] for row in rows(gauge)] == [2540, 0]
+
+
 def test_more_tips_than_can_fall_are_named_and_the_rest_is_kept():
     gauge = factory.make_gauge()
     tips = [f"15:0{1 + n // 60 % 4}:{n % 60:02}" for n in range(700)]
@@ -306,7 +330,12 @@ def test_t17_a_total_from_friday_to_monday_in_a_file_makes_the_rain_only_possibl
 
 def test_a_preview_read_again_with_its_own_guesses_is_the_same():
     gauge = factory.make_gauge("porch")
-    for text in (TOTAL + day_14("15:00,1.1", "15:15,1.2"), "tip\n" + day_14("15:00", "15:01")):
+    for text in (
+        TOTAL + day_14("15:00,1.1", "15:15,1.2"),
+        "tip\n" + day_14("15:00", "15:01"),
+        "time,tips\n" + day_14("15:00,0", "15:15,3", "15:30,1"),
+        WIDE,
+    ):
         found = look(text, gauge)
         lines = text.splitlines(keepends=True)
         again = understand(lines, gauge=gauge, wishes=found.guesses, program=Program.get())

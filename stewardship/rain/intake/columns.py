@@ -48,6 +48,7 @@ _NOT_DEPTH = frozenset(
         "month",
         "code",
         "since",
+        "today",
     ]
 )
 _SINCE_1970 = re.compile(r"\d{9,10}(\.\d+)?$|\d{13}$")

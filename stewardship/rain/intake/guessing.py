@@ -18,7 +18,19 @@ LEAST_COUNTED = 24
 NEAR_ZERO_SHARE = 0.1
 
 _COUNTER_WORDS = frozenset(
-    ["cum", "cumul", "cumulative", "counter", "running", "accum", "accumulated", "ytd"]
+    [
+        "cum",
+        "cumul",
+        "cumulative",
+        "counter",
+        "running",
+        "accum",
+        "accumulated",
+        "ytd",
+        "mtd",
+        "since",
+        "today",
+    ]
 )
 _RAIN_STARTS = ("precip", "prcp", "rain", "ppt", "pcp", "depth", "amount", "total")
 _NUMBER_WORDS = frozenset(["no", "nr", "num", "number", "id", "index"])
@@ -54,6 +66,12 @@ def looks_counted(texts: Sequence[str], unit: str) -> bool:
         elif after > before * NEAR_ZERO_SHARE:
             return False
     return rises >= 3 and stays > 0 and values.count(0) <= len(values) // 2
+
+
+def looks_like_single_tips(texts: Sequence[str], unit: str, resolution_um: int) -> bool:
+    """Whether every depth is just what the gauge can show at the least, as a logger writes that has a row for each tip."""
+    amounts = [read_amount(text, unit=unit) for text in texts[:2000]]
+    return len(amounts) > 2 and all(a.depth_um == resolution_um and not a.problem for a in amounts)
 
 
 def speaks_of_tips(columns: Sequence[str]) -> bool:

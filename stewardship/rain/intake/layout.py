@@ -26,6 +26,7 @@ from stewardship.rain.intake.guessing import (
     checked_format,
     counter_column,
     looks_counted,
+    looks_like_single_tips,
     speaks_of_tips,
     tip_column,
     tip_depth_um,
@@ -38,6 +39,7 @@ from stewardship.rain.intake.stamps import (
     zone_of_offset,
 )
 from stewardship.rain.intake.steps import (
+    EVEN_LEAST_SHARE,
     EVEN_TIPS_SHARE,
     TIP_STEP_S,
     WHOLE_DAY,
@@ -264,15 +266,22 @@ def find_layout(
     dates_told = any(map(order_matters, days))
     day_first, dates_proven = _day_first(wishes.dates, days, month_first)
     unit = _unit(wishes.unit, columns[depth_column] if depth_column >= 0 else "", gauge_unit)
+    apart_s = apart_of(texts, read_zone, day_first)
     if not how:
         cells = [cells[depth_column] for cells in body if len(cells) > depth_column]
         how = FileFormat.COUNTER if looks_counted(cells, unit) else FileFormat.INTERVAL
-    apart_s = apart_of(texts, read_zone, day_first)
+        single = looks_like_single_tips(cells, unit, resolution_um)
+        if single and not wishes.step and not is_even(apart_s, EVEN_LEAST_SHARE):
+            how, role = FileFormat.TIPS, DEPTH
     tip_um = 0
     if how == FileFormat.TIPS:
+        even = not wishes.format and role in (COUNT, DEPTH) and is_even(apart_s, EVEN_TIPS_SHARE)
+        if even:
+            how = FileFormat.INTERVAL  # tips put together into intervals already
+        if not (even and role == DEPTH):
+            tip_um = tip_depth_um(wishes.tip, resolution_um, unit)
+    elif how == FileFormat.INTERVAL and wishes.tip:
         tip_um = tip_depth_um(wishes.tip, resolution_um, unit)
-        if role == COUNT and is_even(apart_s, EVEN_TIPS_SHARE):
-            how = FileFormat.INTERVAL  # tips counted in each interval
     if how == FileFormat.INTERVAL:
         step_s = step_of(
             wishes.step, texts, read_zone, day_first, gauge_code, daily_hour, usual_step_s

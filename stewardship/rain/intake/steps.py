@@ -22,6 +22,7 @@ LEAST_DAY_APART_S = 18 * HOUR_S
 TIP_STEP_S = 300
 #: share of the commonest distance that makes counted tips a column of even intervals
 EVEN_TIPS_SHARE = 0.8
+EVEN_LEAST_SHARE = 0.5  # and of depths that are all one tip; a smaller share makes tips of them
 WHOLE_DAY = 0  # stands for a step of one day by the wall clock, 23 to 25 hours
 _STEP = re.compile(r"(\d+(?:\.\d+)?)\s*(s|sec|m|min|minutes?|h|hours?|d|days?)?$")
 _STEP_SECONDS = {"s": 1, "m": 60, "h": HOUR_S, "d": DAY_S}

@@ -242,7 +242,7 @@ def _wide(
             raise
         return None
     found = owners.of_columns(columns, times)
-    if not found or (not wanted and len(found) < 2 and gauge is not None):
+    if not found or (not wanted and len(found) < 2 and gauge not in (None, *found)):
         if wanted:
             raise Refused(
                 _("No column is named after a gauge: %s. Say which is whose, as column=gauge code.")
