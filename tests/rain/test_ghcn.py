@@ -145,6 +145,13 @@ def test_stations_are_found_by_gauge_codes_and_by_what_a_person_says(gauge):
     assert shown == [("creek", 100), (OTHER.lower(), 900)]
 
 
+def test_two_stations_are_not_one_gauge(gauge):
+    text = by_year((1, "PRCP", 1, "", "", "")) + by_year((1, "PRCP", 9, "", "", ""), station=OTHER)
+    wishes = Wishes(gauges=f"{STATION}=creek, {OTHER}=creek")
+    with pytest.raises(Refused, match="Two stations in the file are said to be of one gauge"):
+        understand(text.splitlines(True), gauge=None, wishes=wishes, program=Program.get())
+
+
 def test_the_observation_time_ends_the_day_and_a_change_of_it_leaves_no_gap(gauge):
     take(
         by_year(

@@ -114,6 +114,10 @@ def _ghcn(
             _("No station in the file is a gauge here: %s. Say whose it is, as station=gauge code.")
             % listed(found)
         )
+    if len(set(stations.values())) < len(stations):
+        raise Refused(
+            _("Two stations in the file are said to be of one gauge: %s.") % listed(list(stations))
+        )
     tenths = True
     unit = wishes.unit or DepthUnit.MM
     if form == FileFormat.GHCN_DAILY and _has_points(rows, columns):
@@ -216,7 +220,7 @@ def _table(
         }
         said = {name: one for one, name in names.items()}
         seen = dict.fromkeys(cells[column] for cells in body if len(cells) > column)
-        unknown = tuple(name for name in seen if name and name not in names.values())
+        unknown = tuple(name for name in seen if name and name.casefold() not in owners.gauge_of)
     first = next(iter(layouts.values()))
     warnings = _warnings(first, body)
     return Understanding(
