@@ -2,13 +2,13 @@
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 from django.db import connection, connections
 
 from stewardship.care import services
-from stewardship.care.models import Duty, Reminder, Visit
+from stewardship.care.models import Duty, FlowReport, RainQuestion, Reminder, Visit
 from stewardship.outbox.models import Message
 from tests import factory
 from tests.care.book import noon, rain, sweep
@@ -82,3 +82,30 @@ def test_a_visit_and_a_sweep_at_once_leave_no_letter_about_work_that_is_done(sit
     sweep()
     assert not Duty.objects.open().exists()
     assert not Message.objects.filter(status="queued").exists()
+
+
+def test_two_decisions_and_a_sweep_at_once_open_each_duty_once(sites):
+    services.weigh_site_rains(on=factory.TODAY + timedelta(days=9))
+    pks = list(RainQuestion.objects.open().values_list("pk", flat=True))
+    assert len(pks) == len(sites)
+    users = [factory.make_user("coordinator", email=f"c{n}@example.org") for n in (1, 2)]
+
+    def decide(user, pks):
+        services.decide_rain_questions(pks=pks, act=True, on=factory.TODAY, by=user)
+
+    at_once(lambda: decide(users[0], pks), lambda: decide(users[1], pks[::-1]), sweep)
+    sweep()
+    assert Duty.objects.count() == len(sites)
+    assert Reminder.objects.filter(round=1).count() == len(sites)
+
+
+def test_a_report_sent_twice_at_once_is_one(sites):
+    owner = sites[0].responsibilities.get().person
+
+    def report():
+        services.report_flow(
+            site=sites[0], kind="hail", ran_on=date(2026, 7, 13), person=owner, at=noon()
+        )
+
+    at_once(report, report, report, sweep)
+    assert FlowReport.objects.count() == 1

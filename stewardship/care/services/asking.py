@@ -21,7 +21,7 @@ from stewardship.care.services.after_water import (
     restate,
     rule_for,
 )
-from stewardship.care.services.book import in_book_language, last_day_of, lock_site
+from stewardship.care.services.book import in_book_language, last_day_of, lock_site, lock_sites
 from stewardship.care.services.duties import withdraw_duty
 from stewardship.common.errors import Refused
 from stewardship.rain.models import SiteRain, Storm
@@ -75,8 +75,8 @@ def decide_rain_questions(
     decided = Decided()
     wanted = RainDecision.ACT if act else RainDecision.LEAVE
     with transaction.atomic():
-        # Sites are locked in one order, so that two decisions at once wait for each other instead of blocking.
         questions = RainQuestion.objects.filter(pk__in=list(pks)).order_by("site_id", "pk")
+        lock_sites(questions.values_list("site_id", flat=True))
         for question in questions.select_related("site", "storm"):
             if by and question.decision == wanted and question.decided_by_id == by.pk:
                 decided.done.append(question)

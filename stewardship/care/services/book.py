@@ -1,5 +1,6 @@
 """Small steps that every care service shares: lock, event, coordinator's list, who owes it."""
 
+from collections.abc import Iterable
 from datetime import date
 from typing import Any
 
@@ -20,6 +21,12 @@ from stewardship.rain.times import last_day, local_day
 def lock_site(site_pk: int) -> Site:
     """The site's row, locked: it orders everything that opens, joins or closes duties there."""
     return Site.objects.select_for_update(no_key=True).get(pk=site_pk)
+
+
+def lock_sites(site_pks: Iterable[int]) -> None:
+    """Several sites' rows, all before anything is changed and in one order: two such works at once wait for each other."""
+    held = Site.objects.select_for_update(no_key=True).filter(pk__in=list(site_pks))
+    list(held.order_by("pk").values_list("pk", flat=True))
 
 
 def lock_duty(duty: Duty) -> Duty:

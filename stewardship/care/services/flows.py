@@ -15,7 +15,7 @@ from stewardship.care import rules
 from stewardship.care.choices import DutyState, ReportState
 from stewardship.care.models import Duty, FlowReport, LateNewsRule, Visit
 from stewardship.care.services.after_water import open_after_flow, open_duty_at, restate
-from stewardship.care.services.book import lock_site
+from stewardship.care.services.book import lock_site, lock_sites
 from stewardship.common.errors import Refused
 
 
@@ -129,9 +129,10 @@ def record_flow(
 ) -> Recorded:
     """A coordinator writes down what ran at several sites, and may ask for a look at once. A site that cannot be asked about is
     named, keeps its report, and stops no other."""
-    recorded = Recorded()
+    recorded, sites = Recorded(), list(sites)
     with transaction.atomic():
-        for site in sorted(sites, key=lambda site: site.pk):
+        lock_sites(site.pk for site in sites)
+        for site in sites:
             report = report_flow(
                 site=site,
                 kind=kind,
