@@ -1,7 +1,7 @@
 """Whatever is done to a file of any format: it is taken in whole or refused in words, and no row is counted twice."""
 
 from django.db import transaction
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from hypothesis.extra.django import TestCase
 
@@ -104,6 +104,7 @@ class AnyFormatTests(TestCase):
 
     @settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
     @given(content=spoilt(one), form=formats, daily=st.booleans())
+    @example(content=b"time,cumulative rain\n2026-07-13 00:00,M\n2026-07-1", form="", daily=False)
     def test_it_is_taken_in_whole_or_refused_in_words(self, content, form, daily) -> None:
         wishes = Wishes(format=form)
         with transaction.atomic():

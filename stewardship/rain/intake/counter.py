@@ -102,6 +102,8 @@ class CounterReader:
             return
         moment_s, total, line = (np.concatenate(column) for column in zip(*self.parts, strict=True))
         self.parts = []
+        if not moment_s.size:
+            return
         order = np.argsort(moment_s, kind="stable")
         moment_s, total, line = moment_s[order], total[order], line[order].astype(np.int64)
         twice = np.append(False, np.diff(moment_s) == 0)

@@ -92,6 +92,11 @@ def _is_by_year(cells: list[str]) -> bool:
     )
 
 
+def names_station(cells: Sequence[str]) -> bool:
+    """Whether a row by year begins with a station, as a heading does not."""
+    return FIXED.match(cells[0]) is not None or _STATION.match(cells[0].strip()) is not None
+
+
 def looks_daily(cells: Sequence[str]) -> bool:
     """Whether a heading is that of one row a day with a column of values and one of flags for each element."""
     names = {cell.strip().upper() for cell in cells}

@@ -15,6 +15,7 @@ from stewardship.rain.intake.ghcn import (
     looks_by_year,
     looks_daily,
     looks_fixed,
+    names_station,
     stations_in,
 )
 from stewardship.rain.intake.guessing import checked_format
@@ -65,7 +66,7 @@ def understand(
     if form == FileFormat.GHCN_BY_YEAR or (not form and looks_by_year(rows)):
         if not looks_by_year(rows):
             raise Refused(_("The rows are not those of a GHCN-Daily file by year."))
-        skip = rows[0][0] if day_number(rows[0][1][1].strip()) is None else 0
+        skip = 0 if names_station(rows[0][1]) else rows[0][0]
         rows = [row for row in rows if row[0] > skip]
         return _ghcn(rows, FileFormat.GHCN_BY_YEAR, BY_YEAR_COLUMNS, skip, delimiter, gauge, wishes, program)  # fmt: skip
     if form == FileFormat.GHCN_DAILY or not form:
