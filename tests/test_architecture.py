@@ -26,6 +26,10 @@ PURE = [
     "stewardship.care.rules",
     "stewardship.care.checklist",
     "stewardship.agreements.instruments",
+    "stewardship.rain.quality.amounts",
+    "stewardship.rain.quality.days",
+    "stewardship.rain.quality.double_mass",
+    "stewardship.rain.quality.stuck",
 ]
 
 

@@ -1,0 +1,119 @@
+"""A gauge's rain summed up against its neighbours': a straight line while nothing changed, a bend where something did.
+
+References
+----------
+.. [1] J. K. Searcy and C. H. Hardison, "Double-Mass Curves", U.S. Geological Survey Water-Supply Paper 1541-B, 1960.
+.. [2] P. Good, *Permutation Tests*, Springer, 2nd edition 2000; from memory: the p-value counts the data as one of the shuffles.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
+
+#: [µm] The record is cut into pieces in which the neighbours had the same rain, at least so much. Common practice, no source.
+LEAST_PIECE_UM = 10_000
+MOST_PIECES = 60
+#: Fewer pieces than this, or fewer on one side of a break, say nothing. Common practice, no source.
+LEAST_PIECES = 12
+LEAST_SIDE = 4
+#: A change of catch smaller than this is left alone. Common practice, no source; [1] warns against bends that are not explained.
+LEAST_CHANGE = 0.10
+#: A break is named when shuffled pieces show one as clear so seldom [2]_.
+SURE = 0.01
+SHUFFLES = 999
+
+
+@dataclass(frozen=True)
+class Break:
+    day: int  # place of the first day after it
+    before: float  # slope, gauge over neighbours
+    after: float
+    chance: float  # share of shuffles with as clear a break
+
+
+@dataclass(frozen=True)
+class DoubleMass:
+    """Sums over the days on which the gauge and its neighbours are known, one element per such day."""
+
+    day: IntArray  # place of the day
+    gauge_um: FloatArray  # sum up to and with that day
+    near_um: FloatArray
+    slope: float
+    tested: bool  # enough rain to look for a break
+    change: Break | None
+
+
+def double_mass(
+    *, depth_um: FloatArray, complete: BoolArray, near_um: FloatArray
+) -> DoubleMass | None:
+    """The double-mass curve [1]_ of a gauge and its clearest break, if there is one.
+
+    The pieces' ratios are split at every place; the split with the greatest difference between the means, in units of their
+    spread, is a break when no more than SURE of SHUFFLES random orders of the same pieces have one as great.
+
+    Parameters
+    ----------
+    depth_um, near_um : rain of each day at the gauge and in the mean of its neighbours, shape (days,); NaN: not known. [µm]
+    complete : whether the gauge's day is known.
+
+    Returns
+    -------
+    None where no day with rain is known at both.
+    """
+    day = np.flatnonzero(complete & np.isfinite(near_um))
+    gauge_um, sum_um = np.cumsum(depth_um[day]), np.cumsum(near_um[day])
+    if not day.size or sum_um[-1] <= 0:
+        return None
+    pieces = min(int(sum_um[-1] // LEAST_PIECE_UM), MOST_PIECES)
+    tested = pieces >= LEAST_PIECES
+    return DoubleMass(
+        day=day,
+        gauge_um=gauge_um,
+        near_um=sum_um,
+        slope=float(gauge_um[-1] / sum_um[-1]),
+        tested=tested,
+        change=_break(day, gauge_um, sum_um, pieces) if tested else None,
+    )
+
+
+def _break(day: IntArray, gauge_um: FloatArray, near_um: FloatArray, pieces: int) -> Break | None:
+    edges_um = np.linspace(0, near_um[-1], pieces + 1)
+    rising = np.append(
+        True, np.diff(near_um) > 0
+    )  # a sum that stands still has no place of its own
+    at_um = np.interp(
+        edges_um, np.append(0, near_um[rising]), np.append(0, _last_of(gauge_um, near_um)[rising])
+    )
+    ratio = np.diff(at_um) / np.diff(edges_um)
+    if np.ptp(ratio) == 0:
+        return None
+    clear = _clearness(ratio[np.newaxis, :])[0]
+    best = int(np.argmax(clear))
+    dice = np.random.default_rng(0)  # the same record always gets the same answer
+    shuffled = dice.permuted(np.tile(ratio, (SHUFFLES, 1)), axis=1)
+    as_clear = np.count_nonzero(_clearness(shuffled).max(axis=1) >= clear[best] - 1e-12)
+    chance = (1 + as_clear) / (1 + SHUFFLES)
+    left = best + LEAST_SIDE
+    before, after = float(ratio[:left].mean()), float(ratio[left:].mean())
+    if chance > SURE or abs(after - before) < LEAST_CHANGE * max(before, after):
+        return None
+    first = int(np.searchsorted(near_um, edges_um[left], "left"))
+    return Break(int(day[min(first, day.size - 1)]), before, after, chance)
+
+
+def _last_of(gauge_um: FloatArray, near_um: FloatArray) -> FloatArray:
+    """The gauge's sum at the last day on which the neighbours' sum is the same: what it caught while they were dry counts."""
+    last = np.searchsorted(near_um, near_um, "right") - 1
+    return np.asarray(gauge_um[last], dtype=np.float64)
+
+
+def _clearness(ratio: FloatArray) -> FloatArray:
+    """Difference of the means left and right of each split, squared and weighted by both sizes; shape (rows, splits)."""
+    pieces = ratio.shape[1]
+    left = np.arange(LEAST_SIDE, pieces - LEAST_SIDE + 1)
+    sums = np.cumsum(ratio, axis=1)
+    left_mean = sums[:, left - 1] / left
+    right_mean = (sums[:, -1:] - sums[:, left - 1]) / (pieces - left)
+    return np.asarray((left_mean - right_mean) ** 2 * left * (pieces - left) / pieces)
