@@ -20,6 +20,18 @@ class GaugeChange(TextChoices):
     BACK = "back", _("Out of order for a time")
     ENDED = "ended", _("Stands no more")
     AGAIN = "again", _("Taken up again")
+    SET_ASIDE = "set_aside", _("Odd readings found right")
+    ASKED_AGAIN = "asked_again", _("Odd readings asked about again")
+
+
+class SuspicionKind(TextChoices):
+    """What looks wrong about a stretch of a gauge's record."""
+
+    STUCK = "stuck", _("Dry while its neighbours were wet")
+    RATE = "rate", _("More than falls")
+    STREAK = "streak", _("One amount again and again")
+    ODD = "odd", _("Amounts it cannot show")
+    SHIFTED = "shifted", _("A day beside its neighbours")
 
 
 class ReadingKind(TextChoices):

@@ -29,6 +29,7 @@ from stewardship.rain.models.storms import (
     StormRevision,
     StormSearch,
 )
+from stewardship.rain.models.suspicions import Suspicion
 from stewardship.rain.times import instant
 
 __all__ = [
@@ -51,5 +52,6 @@ __all__ = [
     "Storm",
     "StormRevision",
     "StormSearch",
+    "Suspicion",
     "instant",
 ]

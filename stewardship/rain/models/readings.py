@@ -104,6 +104,9 @@ class ReadingBatch(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
     storms_found_at = models.DateTimeField(_("storms found"), null=True, blank=True)
+    checked_at = models.DateTimeField(
+        _("looked through for what is odd"), null=True, blank=True, editable=False
+    )
     undone_at = models.DateTimeField(_("taken back"), null=True, blank=True)
     undone_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
@@ -116,6 +119,10 @@ class ReadingBatch(models.Model):
             # what the rain sweep asks: batches whose storms have not been found yet
             models.Index(
                 fields=["at"], condition=Q(storms_found_at__isnull=True), name="batch_waiting"
+            ),
+            # what the check of gauges asks
+            models.Index(
+                fields=["at"], condition=Q(checked_at__isnull=True), name="batch_unchecked"
             ),
         ]
         constraints = [
