@@ -219,6 +219,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": schedule(SWEEP_SECONDS),
         "options": {"expires": SWEEP_SECONDS},
     },
+    "look at gauges for what is odd": {
+        "task": "stewardship.rain.tasks.sweep_gauges",
+        "schedule": schedule(SWEEP_SECONDS * 40),
+        "options": {"expires": SWEEP_SECONDS * 40},
+    },
     "open duties and walk hand-on steps": {
         "task": "stewardship.care.tasks.sweep_duties",
         "schedule": schedule(SWEEP_SECONDS * 4),

@@ -53,7 +53,7 @@ def wet_readings(
     gauges: Sequence[Gauge], outages: dict[int, list[Outage]], start_s: int, end_s: int
 ) -> WetReadings:
     """Wet readings of all gauges that overlap a span, without those of a gauge that was out; `gauge` counts `gauges`."""
-    table = _numbers(
+    table = numbers_of(
         "SELECT gauge_id, start_s, end_s, depth_um FROM {table} WHERE depth_um > 0 "
         "AND start_s < %s AND start_s > %s AND end_s > %s ORDER BY start_s",
         [end_s, start_s - LONGEST_READING_S, start_s],
@@ -146,7 +146,7 @@ def known_times(gauge: Gauge, outages: list[Outage], start_s: int, end_s: int) -
 
 def _spans(gauge: Gauge, start_s: int, end_s: int, *, missing: bool) -> IntArray:
     """Spans covered by readings, touching ones joined; shape (n, 2)."""
-    rows = _numbers(
+    rows = numbers_of(
         "SELECT start_s, end_s FROM {table} WHERE gauge_id = %s AND (kind = %s) = %s "
         "AND start_s < %s AND start_s > %s AND end_s > %s ORDER BY start_s",
         [gauge.pk, ReadingKind.MISSING, missing, end_s, start_s - LONGEST_READING_S, start_s],
@@ -174,7 +174,7 @@ def _less(spans: IntArray, taken: IntArray) -> IntArray:
     return np.array(left, dtype=np.int64).reshape(-1, 2)
 
 
-def _numbers(sql: str, values: list, columns: int) -> IntArray:
+def numbers_of(sql: str, values: list, columns: int) -> IntArray:
     """Whole numbers of a query as an array: a hundred thousand rows in a few hundredths of a second, unlike model instances."""
     with connection.cursor() as cursor:
         cursor.execute(sql.format(table=Reading._meta.db_table), values)

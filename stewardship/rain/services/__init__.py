@@ -14,11 +14,14 @@ from stewardship.rain.services.gauges import (
 from stewardship.rain.services.outages import note_outage
 from stewardship.rain.services.rules import add_rain_rule, withdraw_rain_rule
 from stewardship.rain.services.storms import carry_on_searches, find_again, find_waiting_storms
+from stewardship.rain.services.suspicions import ask_again, check_gauges, set_aside
 
 __all__ = [
     "add_rain_rule",
     "add_readings",
+    "ask_again",
     "carry_on_searches",
+    "check_gauges",
     "correct_place",
     "create_gauge",
     "declare_rain",
@@ -28,6 +31,7 @@ __all__ = [
     "import_file",
     "move_gauge",
     "note_outage",
+    "set_aside",
     "set_readers",
     "take_up_gauge",
     "update_gauge",
