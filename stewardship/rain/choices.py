@@ -16,6 +16,8 @@ class GaugeChange(TextChoices):
     MOVED = "moved", _("Moved")
     PLACE = "place", _("Place corrected")
     READERS = "readers", _("Readers changed")
+    DOOR_MADE = "door_made", _("A way in was made")
+    DOOR_SHUT = "door_shut", _("A way in was withdrawn")
     OUT = "out", _("Out of order")
     BACK = "back", _("Out of order for a time")
     ENDED = "ended", _("Stands no more")

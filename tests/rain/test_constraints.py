@@ -15,7 +15,9 @@ from stewardship.rain.models import (
     GaugeOutage,
     GaugePlace,
     GaugeStorm,
+    GaugeToken,
     RainRule,
+    ReaderLink,
     Reading,
     ReadingBatch,
     ReadingFile,
@@ -129,6 +131,29 @@ def search(**facts: Any) -> None:
     StormSearch.objects.create(**({"start_s": 0, "end_s": 9, "reached_s": 0, "why": "-"} | facts))
 
 
+def tokens(*withdrawn: datetime | None) -> None:
+    own = factory.make_gauge()
+    for n, at in enumerate(withdrawn):
+        GaugeToken.objects.create(gauge=own, digest=f"{n}", label="Yard", revoked_at=at)
+
+
+def links(*withdrawn: datetime | None) -> None:
+    own, reader = factory.make_gauge(), factory.make_person()
+    for n, at in enumerate(withdrawn):
+        ReaderLink.objects.create(gauge=own, person=reader, digest=f"{n}", revoked_at=at)
+
+
+def came(source: str, *, link: bool = False, login: bool = False, token: bool = False) -> None:
+    own = factory.make_gauge()
+    ReadingBatch.objects.create(
+        gauge=own,
+        source=source,
+        by=factory.make_user("reader") if login else None,
+        by_person=factory.make_person() if link else None,
+        token=GaugeToken.objects.create(gauge=own, digest="1", label="Yard") if token else None,
+    )
+
+
 MONTH_S = 31 * 86_400
 KINDS = ReadingKind
 
@@ -195,6 +220,20 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
         lambda: ReadingBatch.objects.create(gauge=factory.make_gauge(), source="typed"),
     ),
     "batch_file_once_per_gauge": (lambda: batch(2, "a" * 64), lambda: batch(2, "")),
+    "gauge_token_label_once": (lambda: tokens(None, None), lambda: tokens(factory.at(DAY), None)),
+    "reader_link_once": (lambda: links(None, None), lambda: links(factory.at(DAY), None)),
+    "batch_by_link_is_typed": (
+        lambda: came("pushed", link=True),
+        lambda: came("typed", link=True),
+    ),
+    "batch_by_link_is_typed ": (
+        lambda: came("typed", link=True, login=True),
+        lambda: came("typed", login=True),
+    ),
+    "batch_by_token_is_pushed": (
+        lambda: came("file", token=True),
+        lambda: came("pushed", token=True),
+    ),
     "reading_once": (
         lambda: [reading(gauge=own) for own in [factory.make_gauge()] * 2],
         lambda: [reading(gauge=factory.make_gauge(code)) for code in ("A", "B")],

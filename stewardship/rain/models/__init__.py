@@ -11,6 +11,7 @@ from stewardship.rain.models.gauges import (
     GaugePlace,
     GaugeToken,
     RainRule,
+    ReaderLink,
 )
 from stewardship.rain.models.readings import (
     Reading,
@@ -42,6 +43,7 @@ __all__ = [
     "GaugeStorm",
     "GaugeToken",
     "RainRule",
+    "ReaderLink",
     "Reading",
     "ReadingBatch",
     "ReadingCorrection",

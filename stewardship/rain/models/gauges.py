@@ -181,7 +181,9 @@ class GaugePlace(models.Model):
         return f"{self.gauge.code} {self.since}: {self.lat:.5f}, {self.lon:.5f}"
 
 
-class GaugeTokenQuerySet(models.QuerySet["GaugeToken"]):
+class LiveQuerySet(models.QuerySet):
+    """Of what opens a door until it is withdrawn."""
+
     def live(self) -> Self:
         return self.filter(revoked_at__isnull=True)
 
@@ -199,13 +201,58 @@ class GaugeToken(models.Model):
     last_used_at = models.DateTimeField(_("last used"), null=True, blank=True)
     revoked_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
 
-    objects = GaugeTokenQuerySet.as_manager()
+    objects = LiveQuerySet.as_manager()
 
     class Meta:
         ordering = ["made_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["gauge", "label"],
+                condition=Q(revoked_at__isnull=True),
+                name="gauge_token_label_once",
+            )
+        ]
 
     def __str__(self) -> str:
         return f"{self.gauge.code}: {self.label}"
+
+
+class ReaderLink(models.Model):
+    """A link with which one reader writes down one gauge's readings without a log-in. Only a digest of it is kept."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="reader_links")
+    person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
+    digest = models.CharField(_("SHA-256 of the link"), max_length=64, unique=True)
+    made_at = models.DateTimeField(_("made"), default=timezone.now)
+    made_by = models.ForeignKey(
+        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
+    )
+    last_used_at = models.DateTimeField(_("last used"), null=True, blank=True)
+    revoked_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
+
+    objects = LiveQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["made_at"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["gauge", "person"],
+                condition=Q(revoked_at__isnull=True),
+                name="reader_link_once",
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.gauge.code}: {self.person}"
+
+    def opens(self, *, on: date) -> bool:
+        """Whether it still lets its reader write: not withdrawn, and that day it is theirs to read by hand."""
+        return (
+            self.revoked_at is None
+            and self.gauge.kind == GaugeKind.DAILY
+            and self.gauge.stands(on=on)
+            and self.gauge.readers.filter(pk=self.person_id).exists()
+        )
 
 
 class GaugeEvent(StateEvent):

@@ -9,10 +9,11 @@ from django.db.models import F, Q
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
+from people.models import Person
 from stewardship.common.constraints import one_of
 from stewardship.common.written import depth_text
 from stewardship.rain.choices import BatchSource, FileState, ReadingKind
-from stewardship.rain.models.gauges import Gauge
+from stewardship.rain.models.gauges import Gauge, GaugeToken
 from stewardship.rain.times import LONGEST_READING_S, instant
 
 
@@ -103,6 +104,14 @@ class ReadingBatch(models.Model):
     by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    #: who wrote it down by a link of theirs, without a log-in
+    by_person = models.ForeignKey(
+        Person, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    #: with which token a machine sent it
+    token = models.ForeignKey(
+        GaugeToken, null=True, blank=True, on_delete=models.PROTECT, related_name="batches"
+    )
     storms_found_at = models.DateTimeField(_("storms found"), null=True, blank=True)
     checked_at = models.DateTimeField(
         _("looked through for what is odd"), null=True, blank=True, editable=False
@@ -133,10 +142,24 @@ class ReadingBatch(models.Model):
                 condition=~Q(sha256="") & Q(undone_at__isnull=True),
                 name="batch_file_once_per_gauge",
             ),
+            models.CheckConstraint(
+                condition=Q(by_person__isnull=True) | Q(source=BatchSource.TYPED, by__isnull=True),
+                name="batch_by_link_is_typed",
+            ),
+            models.CheckConstraint(
+                condition=Q(token__isnull=True) | Q(source=BatchSource.PUSHED),
+                name="batch_by_token_is_pushed",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.gauge.code}: {self.file_name or self.get_source_display()}"
+
+    @property
+    def brought_by(self) -> str:
+        """Who or which machine it came from, "" where nobody knows."""
+        by = self.by or self.by_person
+        return str(by) if by else self.token.label if self.token else ""
 
     @property
     def touched_start_at(self) -> datetime | None:
