@@ -58,6 +58,15 @@ class BatchSource(TextChoices):
     DEMO = "demo", _("Invented demo rain")
 
 
+class Became(TextChoices):
+    """What became of a row that came in."""
+
+    NEW = "new", _("New")
+    SAME = "same", _("Already known")
+    CORRECTED = "corrected", _("Corrected")
+    REFUSED = "refused", _("Refused")
+
+
 class FileState(TextChoices):
     """What became of an uploaded file. Refused: nothing of it was taken in."""
 

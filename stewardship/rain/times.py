@@ -12,6 +12,9 @@ LONGEST_DAY_S = 25 * HOUR_S
 #: [s] A daily reading may be taken so long before or after its hour; common practice, no source.
 DAILY_SLACK_S = 3 * HOUR_S
 
+#: [s] The clock of a machine that sends its readings may be so far ahead of ours; our default.
+CLOCK_SLACK_S = 300
+
 
 def instant(seconds: int) -> datetime:
     """The aware instant of a count of seconds since 1970-01-01 UTC."""

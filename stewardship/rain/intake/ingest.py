@@ -35,10 +35,10 @@ from stewardship.rain.intake.csvfile import (
     text_of,
 )
 from stewardship.rain.intake.layout import Wishes
-from stewardship.rain.intake.storing import Shelf
+from stewardship.rain.intake.storing import Outcome, Shelf
 from stewardship.rain.intake.understanding import Understanding, understand
 from stewardship.rain.models import Gauge, ReadingBatch
-from stewardship.rain.times import DAILY_SLACK_S, local_s, seconds
+from stewardship.rain.times import CLOCK_SLACK_S, DAILY_SLACK_S, local_s, seconds
 
 BLOCK_ROWS = 50_000
 
@@ -123,6 +123,15 @@ def add_readings(
         return _take(gauge, blocks, batch=ReadingBatch(gauge=gauge, source=source, by=by))
 
 
+def add_block(
+    *, gauge: Gauge, block: Block, batch: ReadingBatch
+) -> tuple[ReadingBatch, dict[int, Outcome]]:
+    """Take in a block of readings and tell what became of each row, by its line. It is kept even if every row is refused."""
+    outcomes: dict[int, Outcome] = {}
+    with timezone.override(Program.get().tz):
+        return _take(gauge, [block], batch=batch, outcomes=outcomes), outcomes
+
+
 def look(
     file: BinaryIO, encoding: str, gauge: Gauge | None, wishes: Wishes, program: Program
 ) -> Understanding:
@@ -139,19 +148,22 @@ def _take(
     *,
     batch: ReadingBatch,
     progress: Progress | None = None,
+    outcomes: dict[int, Outcome] | None = None,
 ) -> ReadingBatch:
     # One import per gauge at a time, and none while storms are being found.
     gauge = Gauge.objects.select_for_update().get(pk=gauge.pk)
     _refuse_known_file(batch)
     batch.save()
-    shelf = Shelf(batch)
+    shelf = Shelf(batch, outcomes=outcomes)
     now = timezone.now()
     zone = Program.get().tz
     since_s = local_s(gauge.started_on, zone)
     # An hour-stamped day begins before midnight and ends after: it is of the last day if it begins in it.
     end_s = 0 if gauge.ended_on is None else local_s(gauge.ended_on + timedelta(days=1), zone)
-    # A daily reader may be early; the reading still stands for the day that ends at the gauge's hour.
-    early_s = 0 if gauge.observation_hour is None else DAILY_SLACK_S
+    # A daily reader may be early; the reading still stands for the day that ends at the gauge's hour. A machine's clock may go fast.
+    early_s = CLOCK_SLACK_S if batch.source == BatchSource.PUSHED else 0
+    if gauge.observation_hour is not None:
+        early_s = DAILY_SLACK_S
     with _no_search_for_cycles():
         for block in blocks:
             mark_totals(block)
@@ -162,7 +174,8 @@ def _take(
             shelf.put(block)
             if progress is not None:
                 progress(shelf.rows + shelf.skipped)
-    _refuse_worthless(shelf)
+    if outcomes is None:
+        _refuse_worthless(shelf)
     return _close(batch, shelf, now)
 
 

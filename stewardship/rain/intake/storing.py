@@ -4,6 +4,7 @@ from bisect import bisect_left, insort
 from collections.abc import Iterable
 from dataclasses import dataclass, field
 from itertools import chain, repeat
+from typing import NamedTuple
 
 import numpy as np
 from django.db import connection
@@ -11,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.common.written import moment_text
 from stewardship.hydrology.units import BoolArray, IntArray
-from stewardship.rain.choices import ReadingKind
+from stewardship.rain.choices import Became, ReadingKind
 from stewardship.rain.intake.blocks import KINDS, MISSING, NO_DEPTH, Block
 from stewardship.rain.intake.seen import LENGTHS, Contradiction, Seen, interval_key, value_key
 from stewardship.rain.models import (
@@ -23,6 +24,13 @@ from stewardship.rain.models import (
 from stewardship.rain.times import LONGEST_READING_S, instant
 
 SHOWN_BAD = 10  # rows named where none could be taken in
+
+
+class Outcome(NamedTuple):
+    """What became of one row, and why it was refused."""
+
+    became: str
+    why: str = ""
 
 
 @dataclass
@@ -85,6 +93,8 @@ class Shelf:
     touched: list[int] = field(default_factory=list)
     first_bad: list[RejectedRow] = field(default_factory=list)
     seen: Seen = field(default_factory=Seen)
+    #: by line what became of each row of a single block, where somebody asks for it
+    outcomes: dict[int, Outcome] | None = None
 
     @property
     def rows(self) -> int:
@@ -195,6 +205,7 @@ class Shelf:
             insert_readings(self.batch, block, new)
             self._touch(block, new)
             self.added += new.size
+            self._tell(block, new, Became.NEW)
         known = np.flatnonzero(good & there)
         if known.size:
             self._compare(block, stored, known, place[known])
@@ -231,7 +242,9 @@ class Shelf:
             correct_readings(self.batch, block, rows[differs], stored.pk[places[differs]])
             self._touch(block, rows[differs])
             self.corrected += int(differs.sum())
+            self._tell(block, rows[differs], Became.CORRECTED)
         self.same += int((~differs).sum())
+        self._tell(block, rows[~differs], Became.SAME)
 
     def _touch(self, block: Block, rows: IntArray) -> None:
         start_s, end_s = int(block.start_s[rows].min()), int(block.end_s[rows].max())
@@ -240,9 +253,17 @@ class Shelf:
             max([end_s, *self.touched[1:]]),
         ]
 
+    def _tell(self, block: Block, rows: IntArray, became: Became) -> None:
+        if self.outcomes is not None:
+            for line in block.line[rows].tolist():
+                self.outcomes[line] = Outcome(became)
+
     def _reject(self, block: Block) -> None:
         if not block.why:
             return
+        if self.outcomes is not None:
+            for n, why in block.why.items():
+                self.outcomes[int(block.line[n])] = Outcome(Became.REFUSED, why)
         self._list(
             [
                 RejectedRow(
