@@ -30,6 +30,7 @@ class Book:
     gauge_code: str
     gauge_place: int
     outage: int
+    suspicion: int
     rain_rule: int
     batch: int
     storm: int
@@ -127,6 +128,18 @@ def make_book(cast: Cast) -> Book:
         planting=Planting.objects.filter(basin=basin).first().pk,
         gauge_code=gauge.code,
         gauge_place=gauge.places.get().pk,
+        suspicion=gauge.suspicions.create(
+            kind="stuck",
+            start_s=factory.seconds(factory.at(date(2026, 6, 1))),
+            end_s=factory.seconds(factory.at(date(2026, 6, 9))),
+            facts={
+                "days": 4,
+                "near_um": 30_480,
+                "gauges": ["G2", "G3"],
+                "chance": 0.0001,
+                "dry_until_s": None,
+            },
+        ).pk,
         outage=gauge.outages.create(
             start_s=factory.seconds(factory.at(date(2026, 3, 1))),
             end_s=factory.seconds(factory.at(date(2026, 3, 2))),

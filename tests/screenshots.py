@@ -46,6 +46,7 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("storms", "Coordinator", "/rain/storms/"),
     ("storm", "Coordinator", link("/rain/storms/", "main a[href^='/rain/storms/']")),
     ("gauges", "Coordinator", "/rain/gauges/"),
+    ("gauge", "Coordinator", link("/rain/gauges/", "main tbody a")),
     ("gauge-new", "Coordinator", "/rain/gauges/new/"),
     ("gauge-edit", "Coordinator", link(GAUGE, "main a[href$='/correct/']")),
     ("gauge-move", "Coordinator", link(GAUGE, "main a[href$='/move/']")),

@@ -70,6 +70,7 @@ ROWS: dict[str, tuple[tuple[str, ...], set[str], int]] = {
     "rain:gauge_readers": (("gauge_code",), COORDINATOR, 200),
     "rain:outage_new": (("gauge_code",), COORDINATOR, 200),
     "rain:outage": (("gauge_code", "outage"), COORDINATOR, 200),
+    "rain:suspicion": (("gauge_code", "suspicion"), COORDINATOR, 405),
     "rain:rules": ((), COORDINATOR, 200),
     "rain:rule_out": (("rain_rule",), COORDINATOR, 405),
     "rain:find_again": ((), COORDINATOR, 200),

@@ -87,9 +87,9 @@ def what_needs_me(*, program: Program, now: datetime) -> list[Section]:
         ),
         Section(
             "gauges",
-            gettext_lazy("Silent gauges"),
+            gettext_lazy("Gauges that are silent or look wrong"),
             reverse("rain:gauges"),
-            gauges(now, today),
+            gauges(program, now, today),
         ),
     ]
     return [section for section in sections if section.needs]

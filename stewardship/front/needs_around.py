@@ -20,7 +20,8 @@ from stewardship.front.storms import storm_days
 from stewardship.outbox.choices import Status
 from stewardship.outbox.models import Message
 from stewardship.rain.choices import GaugeKind
-from stewardship.rain.models import Gauge, GaugeOutage, Reading, instant
+from stewardship.rain.models import Gauge, GaugeOutage, Reading, Suspicion, instant
+from stewardship.rain.words import suspicion_words
 
 #: An agreement that ends within so many days needs talking over now. Common practice, no source.
 ENDS_SOON_DAYS = 60
@@ -179,7 +180,8 @@ def flow_reports() -> list[Need]:
     ]
 
 
-def gauges(now: datetime, today: date) -> list[Need]:
+def gauges(program: Program, now: datetime, today: date) -> list[Need]:
+    """Silent and broken gauges, then those with readings that look wrong."""
     last = Reading.objects.filter(gauge=OuterRef("pk")).order_by("-start_s").values("end_s")[:1]
     out = GaugeOutage.objects.filter(gauge=OuterRef("pk"), end_s__isnull=True).values("why")[:1]
     needs = []
@@ -207,5 +209,24 @@ def gauges(now: datetime, today: date) -> list[Need]:
                 _("See its record"),
                 reverse("rain:gauge", args=[gauge.code]),
             )
+        )
+    return needs + _odd_readings(program)
+
+
+def _odd_readings(program: Program) -> list[Need]:
+    """One entry per gauge: the latest stretch that nobody has explained, and how many more there are."""
+    odd = Suspicion.objects.waiting().select_related("gauge").order_by("gauge__code", "-end_s")
+    needs = []
+    for gauge, own in groupby(odd, key=lambda one: one.gauge):
+        latest, *more = own
+        why = [f"{latest.get_kind_display()}.", suspicion_words(latest, program.units).why]
+        if more:
+            why.append(
+                ngettext("%s more stretch looks odd.", "%s more stretches look odd.", len(more))
+                % len(more)
+            )
+        url = reverse("rain:gauge", args=[gauge.code]) + "#odd"
+        needs.append(
+            Need(local_day(latest.start_at), str(gauge), url, " ".join(why), _("Look at it"), url)
         )
     return needs

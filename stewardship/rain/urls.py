@@ -1,6 +1,6 @@
 from django.urls import path
 
-from stewardship.rain.views import files, gauge_changes, gauges, readings, rules, storms
+from stewardship.rain.views import files, gauge_changes, gauge_page, gauges, readings, rules, storms
 
 app_name = "rain"
 
@@ -18,7 +18,8 @@ urlpatterns = [
     path("rules/", rules.rules, name="rules"),
     path("rules/<int:pk>/take-out/", rules.take_out, name="rule_out"),
     path("storms/again/", rules.find_again, name="find_again"),
-    path("gauges/<slug:code>/", gauges.gauge, name="gauge"),
+    path("gauges/<slug:code>/odd/<int:pk>/", gauge_page.suspicion, name="suspicion"),
+    path("gauges/<slug:code>/", gauge_page.gauge, name="gauge"),
     path("import/", files.import_page, name="import"),
     path("batches/<int:pk>/", files.batch, name="batch"),
     path("readings/new/", readings.reading_new, name="reading_new"),

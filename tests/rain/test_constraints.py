@@ -26,6 +26,7 @@ from stewardship.rain.models import (
     Storm,
     StormRevision,
     StormSearch,
+    Suspicion,
 )
 from tests import factory
 
@@ -47,6 +48,19 @@ def reading(**facts: Any) -> Any:
 
 def storm(**facts: Any) -> Any:
     return Storm.objects.create(**({"start_s": 0, "end_s": 900, "greatest_um": 254} | facts))
+
+
+def suspicion(times: int = 1, **facts: Any) -> None:
+    usual = {"gauge": factory.make_gauge(), "kind": "stuck", "start_s": 0, "end_s": 900}
+    for _n in range(times):
+        Suspicion.objects.create(**(usual | facts))
+
+
+def found_right(note: str) -> None:
+    by = factory.make_user("coordinator")
+    suspicion(
+        set_aside_at=factory.at(DAY), set_aside_by=by, set_aside_end_s=900, set_aside_note=note
+    )
 
 
 def merged(withdrawn: bool) -> Any:
@@ -215,6 +229,16 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
         lambda: gauge(started_on=DAY, ended_on=DAY),
     ),
     "outage_times_in_order": (lambda: outage(900, 0), lambda: outage(900, None)),
+    "suspicion_kind_known": (
+        lambda: suspicion(kind="hunch"),
+        lambda: suspicion(kind="streak"),
+    ),
+    "suspicion_once": (lambda: suspicion(times=2), lambda: suspicion()),
+    "suspicion_times_in_order": (lambda: suspicion(end_s=0), lambda: suspicion(end_s=1)),
+    "suspicion_set_aside_by_somebody_with_a_note": (
+        lambda: found_right(""),
+        lambda: found_right("The street was dry."),
+    ),
     "batch_source_known": (
         lambda: ReadingBatch.objects.create(gauge=factory.make_gauge(), source="rumour"),
         lambda: ReadingBatch.objects.create(gauge=factory.make_gauge(), source="typed"),

@@ -117,3 +117,29 @@ def _clearness(ratio: FloatArray) -> FloatArray:
     left_mean = sums[:, left - 1] / left
     right_mean = (sums[:, -1:] - sums[:, left - 1]) / (pieces - left)
     return np.asarray((left_mean - right_mean) ** 2 * left * (pieces - left) / pieces)
+
+
+def bends_beside(
+    change: Break, *, depth_um: FloatArray, complete: BoolArray, others_um: FloatArray
+) -> BoolArray:
+    """Beside which single neighbours a break shows, too: the catch changes there the same way, at least half as much.
+
+    A break beside most of them is the gauge's own; one beside a single one is that neighbour's.
+
+    Parameters
+    ----------
+    depth_um, complete : of the gauge, as for `double_mass`.
+    others_um : rain of each neighbour and day, shape (neighbours, days); NaN: not known. [µm]
+    """
+    least = 0.5 * np.log(max(change.after, 1e-9) / max(change.before, 1e-9))
+    shows = np.zeros(others_um.shape[0], dtype=bool)
+    for n, other_um in enumerate(others_um):
+        both = complete & np.isfinite(other_um)
+        slopes = []
+        for part in (slice(None, change.day), slice(change.day, None)):
+            near_um = other_um[part][both[part]].sum()
+            slopes.append(depth_um[part][both[part]].sum() / near_um if near_um else np.nan)
+        before, after = np.maximum(slopes, 1e-9)
+        bent = np.log(after / before)
+        shows[n] = bent * np.sign(least) >= abs(least)
+    return shows

@@ -1,6 +1,6 @@
 """Pages on which a gauge is added, corrected, moved, ended, and said to be out."""
 
-from datetime import date
+from datetime import date, datetime
 from typing import Any
 
 from django import forms
@@ -8,6 +8,7 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
+from django.utils.dateparse import parse_datetime
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
@@ -183,8 +184,15 @@ def readers(request: HttpRequest, code: str) -> HttpResponse:
     return _form_page(request, form, heading=_("Who reads %s") % code, gauge=gauge)
 
 
+def _asked_about(request: HttpRequest) -> dict[str, datetime]:
+    """The time that a link to the form names, by the program's clock; what is no time is left out."""
+    asked = {"start": request.GET.get("from", ""), "end": request.GET.get("until", "")}
+    found = {name: parse_datetime(text) for name, text in asked.items() if "T" in text}
+    return {name: moment for name, moment in found.items() if moment is not None}
+
+
 def _outage(request: HttpRequest, gauge: Gauge, outage: GaugeOutage | None) -> HttpResponse:
-    form = OutageForm(request.POST or None, outage=outage)
+    form = OutageForm(request.POST or None, outage=outage, initial=_asked_about(request))
     if request.method == "POST" and form.is_valid():
         try:
             kept = services.note_outage(gauge=gauge, outage=outage, by=request.user, **form.facts())
