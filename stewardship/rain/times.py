@@ -11,7 +11,6 @@ LONGEST_READING_S = 31 * DAY_S
 LONGEST_DAY_S = 25 * HOUR_S
 #: [s] A daily reading may be taken so long before or after its hour; common practice, no source.
 DAILY_SLACK_S = 3 * HOUR_S
-
 #: [s] The clock of a machine that sends its readings may be so far ahead of ours; our default.
 CLOCK_SLACK_S = 300
 

@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from people.models import Program, User
+from people.models import Person, Program, User
 from stewardship.common.errors import Refused
 from stewardship.common.written import moment_text
 from stewardship.rain.choices import BatchSource
@@ -106,6 +106,7 @@ def add_readings(
     rows: Iterable[NewReading | tuple],
     source: str,
     by: User | None = None,
+    by_person: Person | None = None,
 ) -> ReadingBatch:
     """Take readings that are understood already into a gauge's record.
 
@@ -113,6 +114,7 @@ def add_readings(
     ----------
     rows : (start_s, end_s, kind, depth_um, typed) each: seconds since 1970, a ReadingKind, µm or None, number as given.
     source : a BatchSource.
+    by, by_person : who brings them, by a log-in or by a link of theirs.
 
     Raises
     ------
@@ -120,7 +122,11 @@ def add_readings(
     """
     with timezone.override(Program.get().tz):
         blocks = blocks_of_readings(rows, BLOCK_ROWS)
-        return _take(gauge, blocks, batch=ReadingBatch(gauge=gauge, source=source, by=by))
+        return _take(
+            gauge,
+            blocks,
+            batch=ReadingBatch(gauge=gauge, source=source, by=by, by_person=by_person),
+        )
 
 
 def add_block(

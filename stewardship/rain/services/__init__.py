@@ -12,6 +12,7 @@ from stewardship.rain.services.gauges import (
     update_gauge,
 )
 from stewardship.rain.services.outages import note_outage
+from stewardship.rain.services.pushing import push_readings
 from stewardship.rain.services.rules import add_rain_rule, withdraw_rain_rule
 from stewardship.rain.services.storms import carry_on_searches, find_again, find_waiting_storms
 from stewardship.rain.services.suspicions import ask_again, check_gauges, set_aside
@@ -29,12 +30,17 @@ __all__ = [
     "find_again",
     "find_waiting_storms",
     "import_file",
+    "make_reader_link",
+    "make_token",
     "move_gauge",
     "note_outage",
+    "push_readings",
     "set_aside",
     "set_readers",
     "take_up_gauge",
     "update_gauge",
     "withdraw_declared_rain",
     "withdraw_rain_rule",
+    "withdraw_reader_link",
+    "withdraw_token",
 ]
