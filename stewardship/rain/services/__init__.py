@@ -16,6 +16,12 @@ from stewardship.rain.services.pushing import push_readings
 from stewardship.rain.services.rules import add_rain_rule, withdraw_rain_rule
 from stewardship.rain.services.storms import carry_on_searches, find_again, find_waiting_storms
 from stewardship.rain.services.suspicions import ask_again, check_gauges, set_aside
+from stewardship.rain.services.tokens import (
+    make_reader_link,
+    make_token,
+    withdraw_reader_link,
+    withdraw_token,
+)
 
 __all__ = [
     "add_rain_rule",
