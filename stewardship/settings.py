@@ -55,6 +55,7 @@ INSTALLED_APPS = [
     "stewardship.care",
     "stewardship.reports",
     "stewardship.front",
+    "stewardship.api",
     "allauth",
     "allauth.account",
     "allauth.mfa",

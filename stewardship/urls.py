@@ -11,6 +11,7 @@ urlpatterns = [
     path("care/", include("stewardship.care.urls")),
     path("letters/", include("stewardship.outbox.urls")),
     path("reports/", include("stewardship.reports.urls")),
+    path("api/", include("stewardship.api.urls")),
     path("account/", include("allauth.urls")),
     path("language/", include("django.conf.urls.i18n")),
     path("repair/", admin.site.urls),

@@ -17,7 +17,7 @@ FLOORS = [
     {"agreements", "rain"},
     {"care"},
     {"reports"},
-    {"front"},
+    {"front", "api"},
 ]
 FLOOR = {label: n for n, floor in enumerate(FLOORS) for label in floor}
 
