@@ -133,7 +133,7 @@ def _draw_mass(
     units: str,
 ) -> str:
     figure = new_figure(height=330)
-    axes = figure.add_axes((0.1, 0.17, 0.84, 0.7))
+    axes = figure.add_axes((0.1, 0.24, 0.84, 0.63))
     near, own = zip(*points, strict=True)
     axes.plot([0, near[-1]], [0, own[-1]], color=SOFT, linewidth=1, linestyle=(0, (4, 4)))
     axes.plot([0, *near], [0, *own], color=WATER, linewidth=2.2, solid_capstyle="round")
@@ -156,7 +156,9 @@ def _draw_mass(
         axis.get_major_locator().set_params(nbins=5, integer=True)
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
-    axes.set_xlabel(_("neighbours' sum, in") if units == US else _("neighbours' sum, mm"))
+    axes.set_xlabel(
+        _("neighbours' sum, in") if units == US else _("neighbours' sum, mm"), labelpad=14
+    )
     axes.annotate(
         _("its own sum, in") if units == US else _("its own sum, mm"),
         (0, 1),

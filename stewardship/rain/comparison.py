@@ -11,7 +11,8 @@ from django.utils.translation import ngettext
 from people.models import Program
 from stewardship.common.written import day_text, number_text
 from stewardship.hydrology.units import FloatArray
-from stewardship.rain.models import Gauge
+from stewardship.rain.choices import SuspicionKind
+from stewardship.rain.models import Gauge, Suspicion
 from stewardship.rain.quality.days import MOST_NEIGHBOURS
 from stewardship.rain.quality.double_mass import SHUFFLES, DoubleMass, bends_beside, double_mass
 from stewardship.rain.reckoning.daily import DayTable, day_table, neighbours_of, reading_hour
@@ -101,7 +102,7 @@ class Comparison:
                 _("The line has no clear bend: what it catches beside them has not changed.")
             )
         else:
-            said.append(_("Too little rain yet to tell whether the line bends."))
+            said.append(_("Too few days or too little rain yet to tell whether the line bends."))
         if self.mass.tested and (self.days[-1] - self.days[0]).days < SEASONS_DAYS:
             said.append(_("It is under two years: the seasons alone can bend the line."))
         return said
@@ -124,6 +125,7 @@ def compare(gauge: Gauge, *, today: date, program: Program) -> Comparison | None
         program=program,
         hour=reading_hour(gauge, [other for other, _far in near]),
     )
+    _leave_out_stuck(table, [gauge, *(other for other, _far in near)])
     taken = _taken(table)
     if not taken:
         return None
@@ -151,6 +153,17 @@ def compare(gauge: Gauge, *, today: date, program: Program) -> Comparison | None
         broke_on=broke_on,
         shows_beside=shows_beside,
     )
+
+
+def _leave_out_stuck(table: DayTable, gauges: Sequence[Gauge]) -> None:
+    """Days on which a gauge seems to have been stuck are named as such; here they would bend its line and its neighbours'."""
+    row = {gauge.pk: n for n, gauge in enumerate(gauges)}
+    stuck = Suspicion.objects.filter(
+        gauge__in=gauges, kind=SuspicionKind.STUCK, set_aside_at__isnull=True
+    )
+    for gauge_id, start_s, end_s in stuck.values_list("gauge", "start_s", "end_s"):
+        days = (table.edges_s[:-1] < end_s) & (table.edges_s[1:] > start_s)
+        table.complete[row[gauge_id], days] = False
 
 
 def _taken(table: DayTable) -> list[int]:

@@ -18,6 +18,8 @@ MOST_PIECES = 60
 #: Fewer pieces than this, or fewer on one side of a break, say nothing. Common practice, no source.
 LEAST_PIECES = 12
 LEAST_SIDE = 4
+#: [days] Nor does a side that is shorter: a few big storms are not a habit. Common practice, no source.
+LEAST_SIDE_DAYS = 60
 #: A change of catch smaller than this is left alone. Common practice, no source; [1] warns against bends that are not explained.
 LEAST_CHANGE = 0.10
 #: A break is named when shuffled pieces show one as clear so seldom [2]_.
@@ -41,7 +43,7 @@ class DoubleMass:
     gauge_um: FloatArray  # sum up to and with that day
     near_um: FloatArray
     slope: float
-    tested: bool  # enough rain to look for a break
+    tested: bool  # enough rain and days to look for a break
     change: Break | None
 
 
@@ -67,7 +69,8 @@ def double_mass(
     if not day.size or sum_um[-1] <= 0:
         return None
     pieces = min(int(sum_um[-1] // LEAST_PIECE_UM), MOST_PIECES)
-    tested = pieces >= LEAST_PIECES
+    long_enough = day[-1] - day[0] >= 2 * LEAST_SIDE_DAYS
+    tested = bool(long_enough and pieces >= LEAST_PIECES)
     return DoubleMass(
         day=day,
         gauge_um=gauge_um,
@@ -87,20 +90,22 @@ def _break(day: IntArray, gauge_um: FloatArray, near_um: FloatArray, pieces: int
         edges_um, np.append(0, near_um[rising]), np.append(0, _last_of(gauge_um, near_um)[rising])
     )
     ratio = np.diff(at_um) / np.diff(edges_um)
-    if np.ptp(ratio) == 0:
+    left = np.arange(LEAST_SIDE, pieces - LEAST_SIDE + 1)
+    first = day[np.minimum(np.searchsorted(near_um, edges_um[left], "left"), day.size - 1)]
+    long_enough = (first - day[0] >= LEAST_SIDE_DAYS) & (day[-1] - first >= LEAST_SIDE_DAYS)
+    left, first = left[long_enough], first[long_enough]
+    if not left.size or np.ptp(ratio) == 0:
         return None
-    clear = _clearness(ratio[np.newaxis, :])[0]
+    clear = _clearness(ratio[np.newaxis, :], left)[0]
     best = int(np.argmax(clear))
     dice = np.random.default_rng(0)  # the same record always gets the same answer
     shuffled = dice.permuted(np.tile(ratio, (SHUFFLES, 1)), axis=1)
-    as_clear = np.count_nonzero(_clearness(shuffled).max(axis=1) >= clear[best] - 1e-12)
+    as_clear = np.count_nonzero(_clearness(shuffled, left).max(axis=1) >= clear[best] - 1e-12)
     chance = (1 + as_clear) / (1 + SHUFFLES)
-    left = best + LEAST_SIDE
-    before, after = float(ratio[:left].mean()), float(ratio[left:].mean())
+    before, after = float(ratio[: left[best]].mean()), float(ratio[left[best] :].mean())
     if chance > SURE or abs(after - before) < LEAST_CHANGE * max(before, after):
         return None
-    first = int(np.searchsorted(near_um, edges_um[left], "left"))
-    return Break(int(day[min(first, day.size - 1)]), before, after, chance)
+    return Break(int(first[best]), before, after, float(chance))
 
 
 def _last_of(gauge_um: FloatArray, near_um: FloatArray) -> FloatArray:
@@ -109,10 +114,9 @@ def _last_of(gauge_um: FloatArray, near_um: FloatArray) -> FloatArray:
     return np.asarray(gauge_um[last], dtype=np.float64)
 
 
-def _clearness(ratio: FloatArray) -> FloatArray:
+def _clearness(ratio: FloatArray, left: IntArray) -> FloatArray:
     """Difference of the means left and right of each split, squared and weighted by both sizes; shape (rows, splits)."""
     pieces = ratio.shape[1]
-    left = np.arange(LEAST_SIDE, pieces - LEAST_SIDE + 1)
     sums = np.cumsum(ratio, axis=1)
     left_mean = sums[:, left - 1] / left
     right_mean = (sums[:, -1:] - sums[:, left - 1]) / (pieces - left)

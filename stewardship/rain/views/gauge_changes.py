@@ -1,5 +1,6 @@
 """Pages on which a gauge is added, corrected, moved, ended, and said to be out."""
 
+from contextlib import suppress
 from datetime import date, datetime
 from typing import Any
 
@@ -8,7 +9,6 @@ from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
-from django.utils.dateparse import parse_datetime
 from django.utils.http import urlencode
 from django.utils.translation import gettext as _
 
@@ -186,9 +186,11 @@ def readers(request: HttpRequest, code: str) -> HttpResponse:
 
 def _asked_about(request: HttpRequest) -> dict[str, datetime]:
     """The time that a link to the form names, by the program's clock; what is no time is left out."""
-    asked = {"start": request.GET.get("from", ""), "end": request.GET.get("until", "")}
-    found = {name: parse_datetime(text) for name, text in asked.items() if "T" in text}
-    return {name: moment for name, moment in found.items() if moment is not None}
+    found = {}
+    for name, key in (("start", "from"), ("end", "until")):
+        with suppress(ValueError):
+            found[name] = datetime.fromisoformat(request.GET.get(key, ""))
+    return found
 
 
 def _outage(request: HttpRequest, gauge: Gauge, outage: GaugeOutage | None) -> HttpResponse:
