@@ -112,3 +112,10 @@ class FileFormat(TextChoices):
     GHCN_BY_YEAR = "ghcn_by_year", _("GHCN-Daily, all stations of a year")
     GHCN_DAILY = "ghcn_daily", _("GHCN-Daily, one row a day")
     GHCN_FIXED = "ghcn_fixed", _("GHCN-Daily, one line a month (.dly)")
+
+
+class RainSeries(TextChoices):
+    """Of which rains published frequencies speak."""
+
+    PARTIAL = "partial", _("All great rains (partial duration)")
+    ANNUAL = "annual", _("The greatest rain of each year (annual maximum)")

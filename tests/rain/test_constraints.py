@@ -12,6 +12,7 @@ from stewardship.rain.choices import GaugeKind, ReadingKind, Sureness
 from stewardship.rain.models import (
     BasinWater,
     DeclaredRain,
+    FrequencyTable,
     GaugeOutage,
     GaugePlace,
     GaugeStorm,
@@ -168,6 +169,13 @@ def came(source: str, *, link: bool = False, login: bool = False, token: bool = 
     )
 
 
+def frequencies(*ended: datetime | None, **facts: Any) -> None:
+    usual = {"name": "Palo Azul", "source": "Made up", "lat": 34.5, "lon": -106.2}
+    usual |= {"series": "partial", "table": {}, "text": "", "at": factory.at(DAY)}
+    for at in ended:
+        FrequencyTable.objects.create(ended_at=at, **(usual | facts))
+
+
 MONTH_S = 31 * 86_400
 KINDS = ReadingKind
 
@@ -211,6 +219,34 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
     "declared_rain_has_reason": (
         lambda: declared(None, reason=""),
         lambda: declared(None, reason="Seen from the porch"),
+    ),
+    "frequency_table_series_known": (
+        lambda: frequencies(None, series="monthly"),
+        lambda: frequencies(None, series="annual"),
+    ),
+    "frequency_table_on_earth": (
+        lambda: frequencies(None, lon=-180.1),
+        lambda: frequencies(None, lon=-180, lat=90),
+    ),
+    "frequency_table_says_whose": (
+        lambda: frequencies(None, source=""),
+        lambda: frequencies(None, source="A"),
+    ),
+    "frequency_table_says_whose ": (
+        lambda: frequencies(None, name=""),
+        lambda: frequencies(None, name="A"),
+    ),
+    "frequency_table_once_a_place": (
+        lambda: frequencies(None, None),
+        lambda: frequencies(factory.at(factory.TODAY), None),
+    ),
+    "frequency_table_ended_at_a_time": (
+        lambda: frequencies(factory.at(date(2026, 7, 13))),
+        lambda: frequencies(factory.at(DAY)),
+    ),
+    "frequency_table_ended_at_a_time ": (
+        lambda: frequencies(None, ended_by=factory.make_user()),
+        lambda: frequencies(factory.at(DAY), ended_by=factory.make_user()),
     ),
     "gauge_hour_iff_daily": (
         lambda: gauge(kind=GaugeKind.TIPPING, observation_hour=7),

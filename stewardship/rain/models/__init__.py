@@ -4,6 +4,7 @@ Readings and storms keep time as whole seconds since 1970-01-01 UTC (`start_s`, 
 (start, end]. Depths are whole micrometres (`_um`): 0.01 in is exactly 254 µm, so sums of readings are exact.
 """
 
+from stewardship.rain.models.frequency import FrequencyTable
 from stewardship.rain.models.gauges import (
     Gauge,
     GaugeEvent,
@@ -36,6 +37,7 @@ from stewardship.rain.times import instant
 __all__ = [
     "BasinWater",
     "DeclaredRain",
+    "FrequencyTable",
     "Gauge",
     "GaugeEvent",
     "GaugeOutage",
