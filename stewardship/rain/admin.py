@@ -97,5 +97,5 @@ class SiteRainAdmin(LookOnly):
     list_select_related = ["site", "storm"]
 
 
-for model in (GaugeStorm, ReadingCorrection, RejectedRow, StormRevision):
+for model in (GaugeStorm, ReadingCorrection, RejectedRow, StormRevision, Suspicion):
     admin.site.register(model, LookOnly)
