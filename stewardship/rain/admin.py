@@ -20,6 +20,7 @@ from stewardship.rain.models import (
     Storm,
     StormRevision,
     StormSearch,
+    Suspicion,
 )
 
 
