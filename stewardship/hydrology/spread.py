@@ -1,4 +1,4 @@
-"""Rain at a site from the gauges around it: inverse-distance weights.
+"""Rain from gauges: at a site by inverse distance, as a mean over an area by Thiessen cells.
 
 References
 ----------
@@ -9,16 +9,20 @@ References
 .. [2] H. Moritz, "Geodetic Reference System 1980", Journal of Geodesy 74, 2000, pp. 128-133: mean
    radius R1 = (2a + b)/3 = 6 371 008.7714 m.
 .. [3] R. W. Sinnott, "Virtues of the Haversine", Sky and Telescope 68(2), 1984, p. 159.
+.. [4] A. H. Thiessen, "Precipitation averages for large areas", Monthly Weather Review 39(7), 1911,
+   pp. 1082-1084 (from memory): each point of an area takes the rain of its nearest gauge.
 """
 
 import numpy as np
+import shapely
 
 from stewardship.hydrology.errors import InputError
-from stewardship.hydrology.units import FloatArray, Numbers
+from stewardship.hydrology.units import FloatArray, IntArray, Numbers
 
 EARTH_RADIUS_M = 6_371_008.7714  # [m] mean radius R1 [2]
 POWER = 2  # [1]
 MOST_GAUGES = 4  # common practice, no source
+SAME_PLACE_M = 0.01  # [m] gauges of a Thiessen map are told apart by whole centimetres
 
 
 def haversine_m(lat1: Numbers, lon1: Numbers, lat2: Numbers, lon2: Numbers) -> FloatArray:
@@ -117,3 +121,84 @@ def gauge_weights(
     weights = np.zeros_like(share)
     np.divide(share, total, out=weights, where=total > 0)
     return weights
+
+
+def thiessen_cells(points_m: Numbers, outline_m: Numbers) -> list[list[FloatArray]]:
+    """Cut an area into the parts that are nearest to each gauge [4]_.
+
+    Parameters
+    ----------
+    points_m : array_like, shape (gauges, 2)
+        Gauges inside or outside the area, on a flat local grid. [m]
+    outline_m : array_like, shape (corners, 2)
+        Outline of the area on the same grid, in either direction, not crossing itself. [m]
+
+    Returns
+    -------
+    list of list of ndarray of float64, shape (corners, 2)
+        Of each gauge the pieces of its cell as closed outlines, anticlockwise: none where the cell
+        lies outside the area, several where a hollow outline cuts it apart. One gauge alone has
+        the whole area; gauges at one place have one cell together, listed with each. [m]
+
+    Raises
+    ------
+    InputError
+        If there is no gauge, a coordinate is no number, or the outline is no area.
+    """
+    cells, place = _clipped_cells(points_m, outline_m)
+    pieces = [
+        [
+            np.asarray(shapely.get_coordinates(part), dtype=np.float64)
+            for part in shapely.get_parts(shapely.orient_polygons(cell))
+            if part.area > 0  # a cell may touch the area in a line or a point only
+        ]
+        for cell in cells
+    ]
+    return [pieces[number] for number in place.tolist()]
+
+
+def thiessen_weights(points_m: Numbers, outline_m: Numbers) -> FloatArray:
+    """Share of the area in each gauge's cell: weights for the mean rain over the area [4]_.
+
+    Parameters
+    ----------
+    points_m, outline_m : array_like, shapes (gauges, 2) and (corners, 2)
+        As for `thiessen_cells`. [m]
+
+    Returns
+    -------
+    ndarray of float64, shape (gauges,)
+        Weights; their sum is 1. Gauges at one place share its cell equally.
+
+    Raises
+    ------
+    InputError
+        As for `thiessen_cells`.
+    """
+    cells, place = _clipped_cells(points_m, outline_m)
+    area_m2 = np.asarray(shapely.area(cells), dtype=np.float64)
+    shared_m2 = (area_m2 / np.bincount(place))[place]
+    return np.asarray(shared_m2 / shared_m2.sum(), dtype=np.float64)
+
+
+def _clipped_cells(
+    points_m: Numbers, outline_m: Numbers
+) -> tuple[list[shapely.Geometry], IntArray]:
+    """One clipped cell for each place where gauges stand, and the place of each gauge."""
+    points, corners = (np.asarray(value, dtype=np.float64) for value in (points_m, outline_m))
+    for value, name, fewest in ((points, "gauges", 1), (corners, "outline", 3)):
+        if value.ndim != 2 or value.shape[1] != 2 or len(value) < fewest:
+            raise InputError(f"The {name} of a Thiessen map must be a list of pairs.")
+        if not np.all(np.isfinite(value)):
+            raise InputError("A coordinate is not a number.")
+    area = shapely.Polygon(corners)
+    if not area.is_valid or area.area <= 0:
+        raise InputError("The outline of a Thiessen map must enclose an area and not cross itself.")
+
+    spots, place = np.unique(np.rint(points / SAME_PLACE_M), axis=0, return_inverse=True)
+    if len(spots) == 1:  # a single point divides nothing
+        return [area], np.zeros(len(points), dtype=np.int64)
+    cells = shapely.voronoi_polygons(
+        shapely.MultiPoint(spots * SAME_PLACE_M), extend_to=area, ordered=True
+    )
+    return list(shapely.intersection(shapely.get_parts(cells), area)), place.reshape(-1)

@@ -13,7 +13,13 @@ from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 
 from stewardship.hydrology.errors import InputError
-from stewardship.hydrology.spread import EARTH_RADIUS_M, gauge_weights, haversine_m
+from stewardship.hydrology.spread import (
+    EARTH_RADIUS_M,
+    gauge_weights,
+    haversine_m,
+    thiessen_cells,
+    thiessen_weights,
+)
 
 M_PER_MILE = 1_609.344  # international mile, exact: NIST SP 811 appendix B
 
@@ -147,3 +153,87 @@ def test_weights_keep_their_laws(distance_m, data):
         heard = rain[speaks[site]]
         if heard.size:
             assert heard.min() - 1e-9 <= at_sites[site] <= heard.max() + 1e-9
+
+
+SQUARE_M = [[0, 0], [25_000, 0], [25_000, 25_000], [0, 25_000]]
+
+
+def enclosed_m2(ring_m):
+    """Area inside a closed outline, above zero if it runs anticlockwise: the shoelace formula."""
+    x, y = ring_m.T
+    return (x[:-1] * y[1:] - x[1:] * y[:-1]).sum() / 2
+
+
+def test_mean_rain_over_a_square_with_gauges_at_its_corners_and_centre():
+    # GATE CE 2017 (from memory): 25 km square, corners 300, 285, 272, 290, centre 288 mm: 287.4.
+    weights = thiessen_weights([*SQUARE_M, [12_500, 12_500]], SQUARE_M)
+    assert weights == pytest.approx([1 / 8] * 4 + [1 / 2])
+    assert weights @ [300, 285, 272, 290, 288] == pytest.approx(287.375)
+
+
+def test_weights_of_a_circle_with_gauges_at_its_centre_and_on_its_rim():
+    # A textbook problem: the centre's cell is the square of side R, so its weight is R²/πR² = 1/π.
+    turn = np.linspace(0, 2 * np.pi, 4_000, endpoint=False)
+    circle_m = 30_000 * np.stack([np.cos(turn), np.sin(turn)], axis=1)
+    weights = thiessen_weights([[0, 0], *circle_m[::1_000]], circle_m)
+    assert weights[0] == pytest.approx(1 / np.pi, abs=1e-6)
+    assert weights[1:] == pytest.approx([(1 - 1 / np.pi) / 4] * 4, abs=1e-6)
+
+
+def test_one_gauge_has_the_whole_area_and_two_at_one_place_share_it():
+    (cell,) = thiessen_cells([[40_000, 3]], SQUARE_M)
+    assert [enclosed_m2(piece) for piece in cell] == pytest.approx([25_000.0**2])
+    assert thiessen_weights([[1, 1]], SQUARE_M).tolist() == [1]
+    assert thiessen_weights([[1, 1], [1, 1.001]], SQUARE_M).tolist() == [0.5, 0.5]
+    twice = thiessen_weights([[0, 0], [25_000, 0], [25_000, 0]], SQUARE_M)
+    assert twice == pytest.approx([0.5, 0.25, 0.25])
+    cells = thiessen_cells([[0, 0], [25_000, 0], [25_000, 0]], SQUARE_M)
+    assert np.array_equal(cells[1][0], cells[2][0])
+
+
+def test_a_gauge_beyond_others_has_no_cell_and_a_hollow_outline_may_cut_one_apart():
+    far = [[0, 0], [10_000, 0], [60_000, 0]]
+    assert thiessen_weights(far, SQUARE_M)[2] == 0
+    assert thiessen_cells(far, SQUARE_M)[2] == []
+    horseshoe = [[0, 0], [30, 0], [30, 30], [20, 30], [20, 10], [10, 10], [10, 30], [0, 30]]
+    low, high = thiessen_cells([[15, 0], [15, 40]], horseshoe)
+    assert [enclosed_m2(piece) for piece in low] == pytest.approx([500])
+    assert sorted(enclosed_m2(piece) for piece in high) == pytest.approx([100, 100])
+
+
+@pytest.mark.parametrize(
+    ("points_m", "outline_m", "sentence"),
+    [
+        ([], SQUARE_M, "list of pairs"),
+        ([[1, 2, 3]], SQUARE_M, "list of pairs"),
+        ([[1, 2]], SQUARE_M[:2], "list of pairs"),
+        ([[np.nan, 2]], SQUARE_M, "not a number"),
+        ([[1, 2]], [[0, 0], [1, 1], [2, 2]], "enclose an area"),
+        ([[1, 2]], [[0, 0], [1, 1], [1, 0], [0, 1]], "not cross itself"),
+    ],
+)
+def test_areas_that_cannot_be_cut_are_refused(points_m, outline_m, sentence):
+    with pytest.raises(InputError, match=sentence):
+        thiessen_cells(points_m, outline_m)
+
+
+whole_metres = st.integers(-20_000, 45_000).map(float)
+
+
+@given(points_m=st.lists(st.tuples(whole_metres, whole_metres), min_size=1, max_size=12))
+def test_cells_cover_the_area_once_and_hold_what_is_nearest(points_m):
+    weights = thiessen_weights(points_m, SQUARE_M)
+    cells = thiessen_cells(points_m, SQUARE_M)
+    assert np.all(weights >= 0)
+    assert weights.sum() == pytest.approx(1)
+    number_at = [points_m.count(point) for point in points_m]
+    share = [sum(map(enclosed_m2, cell)) / 25_000**2 for cell in cells]
+    assert weights == pytest.approx(np.array(share) / number_at, abs=1e-9)
+    # Every corner of a cell is as near to its gauge as to the nearest of all.
+    for point, cell in zip(points_m, cells, strict=True):
+        for ring_m in cell:
+            distance_m = np.hypot(*(ring_m[:, None, :] - np.array(points_m)).transpose(2, 0, 1))
+            own_m = np.hypot(*(ring_m - point).T)
+            np.testing.assert_allclose(own_m, distance_m.min(axis=1), atol=1e-3, rtol=1e-9)
+    shuffled = thiessen_weights(points_m[::-1], SQUARE_M)
+    assert shuffled == pytest.approx(weights[::-1], abs=1e-9)
