@@ -131,7 +131,9 @@ def gauge_year(
         firsts[0] + timedelta(days=n) for n in range((_month_end(firsts[-1]) - firsts[0]).days + 1)
     ]
     edges_s = _edges(gauge, days, zone)
-    known = known_times(gauge, outages_of(gauge), int(edges_s[0]), int(edges_s[-1]))
+    # The last morning's day ends before the month does.
+    end_s = max(int(edges_s[-1]), local_s(days[-1] + timedelta(days=1), zone))
+    known = known_times(gauge, outages_of(gauge), int(edges_s[0]), end_s)
     cells = _cells(gauge, days, edges_s, known, wet, now_s, zone, units)
     stands_s = _stands(gauge, zone)
     months = []
@@ -148,7 +150,7 @@ def gauge_year(
                 days=own,
             )
         )
-    whole = _known_share(known, local_s(firsts[0], zone), min(int(edges_s[-1]), now_s), stands_s)
+    whole = _known_share(known, local_s(firsts[0], zone), min(end_s, now_s), stands_s)
     return GaugeYear(first=firsts[0], last=last, wet=wet, months=months, share=whole)
 
 

@@ -317,6 +317,16 @@ def test_a_year_can_be_chosen_and_nonsense_shows_the_last_twelve_months(coordina
         assert "June 2026" in page(coordinator, year=nonsense)
 
 
+def test_a_year_of_mornings_without_a_gap_is_known_to_its_last_month(coordinator):
+    gauge = factory.make_gauge(kind=GaugeKind.DAILY, started_on=date(2024, 12, 30))
+    factory.make_readings(
+        gauge, factory.at(date(2024, 12, 30), "07:00"), DAY, [0] * 400, found=True
+    )
+    shown = page(coordinator, year="2025")
+    months = shown.partition("January 2025")[2].partition("</tbody>")[0]
+    assert months.count("all of it") == 12
+
+
 def test_the_calendar_says_in_words_what_is_known_of_each_day(coordinator):
     gauge = factory.make_gauge(kind=GaugeKind.DAILY, started_on=date(2026, 6, 3))
     factory.make_readings(
