@@ -102,9 +102,6 @@ class GaugeYear:
                 found.append((cell.day, cell.day))
         return found
 
-    def count(self, state: str) -> int:
-        return sum(cell.state == state for month in self.months for cell in month.days)
-
 
 def years_of(gauge: Gauge, *, today: date, zone: ZoneInfo) -> list[int]:
     """Years of the gauge's record, latest first."""
