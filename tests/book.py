@@ -32,6 +32,7 @@ class Book:
     outage: int
     suspicion: int
     rain_rule: int
+    frequency_table: int
     batch: int
     storm: int
     duty: int
@@ -146,6 +147,7 @@ def make_book(cast: Cast) -> Book:
             why="no battery",
         ).pk,
         rain_rule=RainRule.objects.create(starts_on=date(2026, 1, 1), dry_gap_s=21_600).pk,
+        frequency_table=factory.make_frequency_table().pk,
         batch=batch.pk,
         storm=storm.pk,
         duty=duty.pk,

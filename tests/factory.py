@@ -34,6 +34,7 @@ from stewardship.care.models import CareRule, CleanOut, Duty, Finding, HandOnSte
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind, Sureness
 from stewardship.rain.models import (
     BasinWater,
+    FrequencyTable,
     Gauge,
     GaugePlace,
     GaugeStorm,
@@ -43,6 +44,8 @@ from stewardship.rain.models import (
     Storm,
     StormRevision,
 )
+from stewardship.rain.services import keep_frequencies
+from tests.frequency_files import table_file
 
 ZONE = ZoneInfo("America/Denver")
 TODAY = date(2026, 7, 15)  # a Wednesday; conftest freezes it where a test asks for `frozen_day`
@@ -393,6 +396,11 @@ def make_site_rain(
         for basin in site.basins.all():
             BasinWater.objects.create(site_rain=rain, basin=basin, **(figures | water))
     return rain
+
+
+def make_frequency_table(text: str | None = None, *, name: str = "Palo Azul") -> FrequencyTable:
+    """Published frequencies of rain, invented: 0.50 in an hour once a year, 0.70 in every two years, 1.00 in every five."""
+    return keep_frequencies(text=text or table_file(), name=name, by=None)
 
 
 # -- care -----------------------------------------------------------------------------------------------------

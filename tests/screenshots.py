@@ -56,6 +56,8 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("gauge-out", "Coordinator", link(GAUGE, "main a[href$='/out/']")),
     ("rules", "Coordinator", "/rain/rules/"),
     ("find-again", "Coordinator", "/rain/storms/again/"),
+    ("how-unusual", "Coordinator", "/rain/how-unusual/"),
+    ("how-unusual-table", "Coordinator", link("/rain/how-unusual/", "main tbody a")),
     ("agreements", "Coordinator", "/agreements/"),
     ("agreement", "Coordinator", link("/agreements/", "main tbody a")),
     ("people", "Coordinator", "/people/"),

@@ -1,6 +1,15 @@
 from django.urls import path
 
-from stewardship.rain.views import files, gauge_changes, gauge_page, gauges, readings, rules, storms
+from stewardship.rain.views import (
+    files,
+    frequency,
+    gauge_changes,
+    gauge_page,
+    gauges,
+    readings,
+    rules,
+    storms,
+)
 
 app_name = "rain"
 
@@ -15,6 +24,12 @@ urlpatterns = [
     path("gauges/<slug:code>/readers/", gauge_changes.readers, name="gauge_readers"),
     path("gauges/<slug:code>/out/", gauge_changes.outage_new, name="outage_new"),
     path("gauges/<slug:code>/out/<int:pk>/", gauge_changes.outage, name="outage"),
+    path("how-unusual/", frequency.frequencies, name="frequencies"),
+    path("how-unusual/keep/", frequency.frequency_keep, name="frequency_keep"),
+    path("how-unusual/<int:pk>/", frequency.frequency, name="frequency"),
+    path(
+        "how-unusual/<int:pk>/withdraw/", frequency.frequency_withdraw, name="frequency_withdraw"
+    ),
     path("rules/", rules.rules, name="rules"),
     path("rules/<int:pk>/take-out/", rules.take_out, name="rule_out"),
     path("storms/again/", rules.find_again, name="find_again"),

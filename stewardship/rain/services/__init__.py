@@ -2,6 +2,12 @@
 
 from stewardship.rain.intake.ingest import add_readings, import_file
 from stewardship.rain.services.declaring import declare_rain, withdraw_declared_rain
+from stewardship.rain.services.frequency import (
+    frequency_text,
+    keep_frequencies,
+    understand_frequencies,
+    withdraw_frequencies,
+)
 from stewardship.rain.services.gauges import (
     correct_place,
     create_gauge,
@@ -35,7 +41,9 @@ __all__ = [
     "end_gauge",
     "find_again",
     "find_waiting_storms",
+    "frequency_text",
     "import_file",
+    "keep_frequencies",
     "make_reader_link",
     "make_token",
     "move_gauge",
@@ -44,8 +52,10 @@ __all__ = [
     "set_aside",
     "set_readers",
     "take_up_gauge",
+    "understand_frequencies",
     "update_gauge",
     "withdraw_declared_rain",
+    "withdraw_frequencies",
     "withdraw_rain_rule",
     "withdraw_reader_link",
     "withdraw_token",
