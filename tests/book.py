@@ -13,7 +13,9 @@ from stewardship.care.models import Answer, ContactCheck, FlowReport, RainQuesti
 from stewardship.care.services import send_new_link
 from stewardship.outbox.models import Message
 from stewardship.outbox.writing import STOP_SALT
+from stewardship.rain.choices import GaugeKind
 from stewardship.rain.models import DeclaredRain, RainRule
+from stewardship.rain.services import make_reader_link, make_token
 from stewardship.reports.models import Report
 from tests import factory
 from tests.cast import Cast
@@ -30,6 +32,10 @@ class Book:
     gauge_code: str
     gauge_place: int
     outage: int
+    gauge_token: int
+    daily_code: str
+    reader_link: int
+    reader_secret: str
     suspicion: int
     rain_rule: int
     frequency_table: int
@@ -122,6 +128,12 @@ def make_book(cast: Cast) -> Book:
     RainQuestion.objects.create(
         site=cast.other_site, storm=storm, ask=RainAsk.ADD, storm_revision=1
     )
+    school = factory.make_gauge("school", kind=GaugeKind.DAILY)
+    school.readers.add(cast.reader.person)
+    reader_link, reader_secret = make_reader_link(
+        gauge=school, person=cast.reader.person, by=cast.coordinator
+    )
+    token, _secret = make_token(gauge=gauge, label="Roof logger", by=cast.coordinator)
     return Book(
         site_code=site.code,
         basin=basin.pk,
@@ -146,6 +158,10 @@ def make_book(cast: Cast) -> Book:
             end_s=factory.seconds(factory.at(date(2026, 3, 2))),
             why="no battery",
         ).pk,
+        gauge_token=token.pk,
+        daily_code=school.code,
+        reader_link=reader_link.pk,
+        reader_secret=reader_secret,
         rain_rule=RainRule.objects.create(starts_on=date(2026, 1, 1), dry_gap_s=21_600).pk,
         frequency_table=factory.make_frequency_table().pk,
         batch=batch.pk,

@@ -1,6 +1,7 @@
 from django.urls import path
 
 from stewardship.rain.views import (
+    doors,
     files,
     frequency,
     gauge_changes,
@@ -24,6 +25,19 @@ urlpatterns = [
     path("gauges/<slug:code>/readers/", gauge_changes.readers, name="gauge_readers"),
     path("gauges/<slug:code>/out/", gauge_changes.outage_new, name="outage_new"),
     path("gauges/<slug:code>/out/<int:pk>/", gauge_changes.outage, name="outage"),
+    path("gauges/<slug:code>/doors/", doors.doors, name="doors"),
+    path("gauges/<slug:code>/doors/token/", doors.token_new, name="token_new"),
+    path(
+        "gauges/<slug:code>/doors/token/<int:pk>/withdraw/",
+        doors.token_withdraw,
+        name="token_withdraw",
+    ),
+    path("gauges/<slug:code>/doors/link/", doors.link_new, name="link_new"),
+    path(
+        "gauges/<slug:code>/doors/link/<int:pk>/withdraw/",
+        doors.link_withdraw,
+        name="link_withdraw",
+    ),
     path("how-unusual/", frequency.frequencies, name="frequencies"),
     path("how-unusual/keep/", frequency.frequency_keep, name="frequency_keep"),
     path("how-unusual/<int:pk>/", frequency.frequency, name="frequency"),
@@ -38,4 +52,5 @@ urlpatterns = [
     path("import/", files.import_page, name="import"),
     path("batches/<int:pk>/", files.batch, name="batch"),
     path("readings/new/", readings.reading_new, name="reading_new"),
+    path("r/<str:secret>/", readings.reading_by_link, name="reading_by_link"),
 ]

@@ -3,18 +3,15 @@
 from datetime import date, timedelta
 
 import pytest
-import time_machine
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.db import connection
 from django.test import Client
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
-from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind
-from stewardship.rain.models import Reading, ReadingBatch
+from stewardship.rain.models import ReadingBatch
 from stewardship.rain.services import find_waiting_storms, note_outage
 from tests import factory
-from tests.cast import Cast
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_day")]
 
@@ -173,155 +170,8 @@ def test_the_import_page_opens_with_the_gauge_one_came_from(coordinator):
     assert f'<option value="{gauge.pk}" selected>' in page(coordinator, "rain:import", gauge="G7")
 
 
-# -- a typed reading -------------------------------------------------------------------------------------------
-@pytest.fixture
-def school(cast: Cast):
-    gauge = factory.make_gauge("school", kind=GaugeKind.DAILY)
-    gauge.readers.add(cast.reader.person)
-    return gauge
-
-
-@pytest.fixture
-def reader(client_of) -> Client:
-    return client_of("reader")
-
-
-def type_in(browser: Client, gauge, amount: str, day: str = "2026-07-15", days: str = "1"):
-    return browser.post(
-        reverse("rain:reading_new"),
-        {"gauge": gauge.pk, "day": day, "amount": amount, "days": days},
-        follow=True,
-    )
-
-
-@pytest.mark.parametrize(
-    ("typed", "kind", "depth_um", "said"),
-    [
-        ("0.62", ReadingKind.MEASURED, 15_748, "0.62 in"),
-        ("0,62", ReadingKind.MEASURED, 15_748, "0.62 in"),
-        (".5", ReadingKind.MEASURED, 12_700, "0.50 in"),
-        ("12 mm", ReadingKind.MEASURED, 12_000, "0.47 in"),
-        ("0", ReadingKind.ZERO, 0, "Dry"),
-        ("T", ReadingKind.TRACE, 0, "Trace"),
-        ("t", ReadingKind.TRACE, 0, "Trace"),
-        ("M", ReadingKind.MISSING, None, "Missing"),
-    ],
-)
-def test_a_reader_writes_down_this_morning(reader, school, cast, typed, kind, depth_um, said):
-    shown = type_in(reader, school, typed).content.decode()
-    assert f"school, Wed 15 Jul: {said} is written down. Thank you." in shown
-    reading = Reading.objects.get()
-    assert (reading.kind, reading.depth_um) == (kind, depth_um)
-    assert reading.start_at == factory.at(date(2026, 7, 14), "07:00")
-    assert reading.end_at == factory.at(date(2026, 7, 15), "07:00")
-    assert (reading.batch.source, reading.batch.by) == (BatchSource.TYPED, cast.reader)
-
-
-def test_a_total_of_several_days_is_kept_as_one(reader, school):
-    type_in(reader, school, "0.8", day="2026-07-13", days="3")
-    reading = Reading.objects.get()
-    assert reading.kind == ReadingKind.MULTI_DAY
-    assert reading.start_at == factory.at(date(2026, 7, 10), "07:00")
-
-
-@pytest.mark.parametrize(
-    ("field", "typed", "sentence"),
-    [
-        ("amount", "lots", "“lots” is not a depth."),
-        ("amount", "-0.2", "“-0.2” is below zero; rain is not."),
-        ("amount", "", "Write 0 if it was dry, T for a trace, M if nobody looked."),
-        ("amount", "90", "90 in within 24 h is more than has ever been measured"),
-        ("day", "2026-07-16", "That morning is still to come."),
-        ("day", "2022-12-31", "The gauge stands there since Sun 1 Jan 2023."),
-        ("day", "", "This field is required."),
-        ("days", "40", "Ensure this value is less than or equal to 31."),
-    ],
-)
-def test_a_slip_is_answered_in_one_sentence_and_keeps_what_was_typed(
-    reader, school, field, typed, sentence
-):
-    values = {"amount": "0.62", "day": "2026-07-15", "days": "1"} | {field: typed}
-    response = type_in(reader, school, values["amount"], values["day"], values["days"])
-    shown = response.content.decode()
-    assert sentence in shown
-    for value in values.values():
-        assert not value or f'value="{value}"' in shown
-    assert not Reading.objects.exists()
-    assert not ReadingBatch.objects.exists()
-
-
-def test_the_same_morning_again_is_known_or_a_correction(reader, school):
-    type_in(reader, school, "0.10")
-    assert "school, Wed 15 Jul was known already: 0.10 in." in (
-        type_in(reader, school, "0.1").content.decode()
-    )
-    assert (
-        "school, Wed 15 Jul: now 0.21 in. What stood there, 0.10 in, stays in its history."
-        in type_in(reader, school, "0.21").content.decode()
-    )
-    assert Reading.objects.get().depth_um == 5334
-
-
-def test_nobody_looked_cannot_take_back_a_depth(reader, school):
-    type_in(reader, school, "0.02")
-    shown = type_in(reader, school, "M").content.decode()
-    assert "M cannot take back 0.02 in. Write down the right depth instead." in shown
-    assert 'value="M"' in shown
-    assert Reading.objects.get().depth_um == 508
-
-
-def test_a_morning_inside_a_total_that_is_down_is_refused_with_the_reason(reader, school):
-    type_in(reader, school, "0.8", day="2026-07-13", days="3")
-    shown = type_in(reader, school, "0.2", day="2026-07-12").content.decode()
-    assert "The time overlaps another reading, from Fri 10 Jul, 7 a.m. to Mon 13 Jul, 7 a.m." in (
-        shown
-    )
-    assert Reading.objects.count() == 1
-
-
-def test_an_early_riser_may_write_down_this_mornings_reading(reader, school):
-    with time_machine.travel(factory.at(date(2026, 7, 15), "06:10"), tick=False):
-        assert "is written down" in type_in(reader, school, "0.1").content.decode()
-    with time_machine.travel(factory.at(date(2026, 7, 15), "12:00"), tick=False):
-        assert "still to come" in type_in(reader, school, "0.1", "2026-07-16").content.decode()
-
-
-def test_a_reader_sees_only_the_gauges_that_are_theirs(reader, school):
-    other = factory.make_gauge("depot", kind=GaugeKind.DAILY)
-    assert "depot" not in page(reader, "rain:reading_new")
-    response = type_in(reader, other, "0.1")
-    assert list(response.context["form"].errors) == ["gauge"]
-    assert not Reading.objects.exists()
-
-
-def test_a_reader_without_a_gauge_is_told_whom_to_call(reader):
-    assert "No gauge is down as yours to read." in page(reader, "rain:reading_new")
-
-
-def test_a_coordinator_may_write_down_any_daily_reading_but_not_a_machines(coordinator, school):
-    factory.make_gauge("bucket", kind=GaugeKind.TIPPING)
-    shown = page(coordinator, "rain:reading_new")
-    assert "school" in shown
-    assert "bucket" not in shown
-
-
-def test_the_last_mornings_are_shown_to_the_reader(reader, school):
-    type_in(reader, school, "T", day="2026-07-13")
-    type_in(reader, school, "0.33", day="2026-07-14")
-    shown = page(reader, "rain:reading_new")
-    assert "0.33 in" in shown
-    assert "Trace" in shown
-
-
 def test_metric_programs_see_millimetres(coordinator, cast):
     factory.make_program(units="metric")
     make_rain(factory.make_gauge(), date(2026, 7, 14), 0.5)
     assert "12.7 mm" in page(coordinator, "rain:storms")
     assert "12.7 mm" in page(coordinator, "rain:gauge", "G1")
-
-
-def test_typed_readings_become_storms(reader, school, cast):
-    type_in(reader, school, "0.62")
-    assert find_waiting_storms() == 1
-    rain = cast.site.rains.get()
-    assert rain.depth_um == 15_748
