@@ -4,6 +4,7 @@ Readings and storms keep time as whole seconds since 1970-01-01 UTC (`start_s`, 
 (start, end]. Depths are whole micrometres (`_um`): 0.01 in is exactly 254 µm, so sums of readings are exact.
 """
 
+from stewardship.rain.models.files import ReadingFile, ReadingFileEvent, ReadingFilePart
 from stewardship.rain.models.frequency import FrequencyTable
 from stewardship.rain.models.gauges import (
     Gauge,
@@ -18,8 +19,6 @@ from stewardship.rain.models.readings import (
     Reading,
     ReadingBatch,
     ReadingCorrection,
-    ReadingFile,
-    ReadingFilePart,
     RejectedRow,
 )
 from stewardship.rain.models.storms import (
@@ -50,6 +49,7 @@ __all__ = [
     "ReadingBatch",
     "ReadingCorrection",
     "ReadingFile",
+    "ReadingFileEvent",
     "ReadingFilePart",
     "RejectedRow",
     "SiteRain",

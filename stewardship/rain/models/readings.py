@@ -12,73 +12,10 @@ from django.utils.translation import gettext_lazy as _
 from people.models import Person
 from stewardship.common.constraints import one_of
 from stewardship.common.written import depth_text
-from stewardship.rain.choices import BatchSource, FileState, ReadingKind
+from stewardship.rain.choices import BatchSource, ReadingKind
+from stewardship.rain.models.files import ReadingFile
 from stewardship.rain.models.gauges import Gauge, GaugeToken
 from stewardship.rain.times import LONGEST_READING_S, instant
-
-
-class ReadingFileQuerySet(models.QuerySet["ReadingFile"]):
-    def waiting(self) -> Self:
-        """Confirmed files that no worker has finished."""
-        return self.filter(state=FileState.CONFIRMED)
-
-
-class ReadingFile(models.Model):
-    """A file that somebody uploaded: looked at first, then taken in whole or not at all.
-
-    One file may hold several gauges; each gauge's readings of it are a batch of their own.
-    """
-
-    name = models.CharField(_("name"), max_length=200)
-    size = models.PositiveBigIntegerField(_("size (bytes)"))
-    sha256 = models.CharField(max_length=64)
-    #: None: the file says which gauge each column or row is of
-    gauge = models.ForeignKey(
-        Gauge, null=True, blank=True, on_delete=models.PROTECT, related_name="files"
-    )
-    #: what the person says about the layout: the fields of `intake.layout.Wishes`
-    wishes = models.JSONField(_("layout"), default=dict)
-    state = models.CharField(_("state"), max_length=12, choices=FileState, default=FileState.LOOKED)
-    rows_read = models.PositiveIntegerField(_("rows read so far"), default=0)
-    refusal = models.TextField(_("why it was not taken in"), blank=True)
-    by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
-    )
-    at = models.DateTimeField(_("uploaded"), default=timezone.now)
-    confirmed_at = models.DateTimeField(_("confirmed"), null=True, blank=True)
-    finished_at = models.DateTimeField(_("finished"), null=True, blank=True)
-
-    objects = ReadingFileQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-at", "-pk"]
-        constraints = [
-            one_of("state", FileState.values, name="reading_file_state_known"),
-            models.CheckConstraint(
-                condition=Q(state=FileState.LOOKED) | Q(confirmed_at__isnull=False),
-                name="reading_file_confirmed_has_time",
-            ),
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class ReadingFilePart(models.Model):
-    """A stretch of an uploaded file's bytes: any worker can read it, whichever machine took it. Gone once the file is taken in."""
-
-    file = models.ForeignKey(ReadingFile, on_delete=models.CASCADE, related_name="parts")
-    number = models.PositiveIntegerField()
-    content = models.BinaryField(editable=False)
-
-    class Meta:
-        ordering = ["number"]
-        constraints = [
-            models.UniqueConstraint(fields=["file", "number"], name="reading_file_part_once")
-        ]
-
-    def __str__(self) -> str:
-        return f"{self.file_id}.{self.number}"
 
 
 class ReadingBatch(models.Model):
@@ -120,6 +57,7 @@ class ReadingBatch(models.Model):
     undone_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
+    undone_why = models.CharField(_("why it was taken back"), max_length=400, blank=True)
 
     class Meta:
         verbose_name_plural = _("reading batches")
@@ -149,6 +87,11 @@ class ReadingBatch(models.Model):
             models.CheckConstraint(
                 condition=Q(token__isnull=True) | Q(source=BatchSource.PUSHED),
                 name="batch_by_token_is_pushed",
+            ),
+            models.CheckConstraint(
+                condition=Q(undone_at__isnull=True, undone_by__isnull=True, undone_why="")
+                | (Q(undone_at__isnull=False) & ~Q(undone_why="")),
+                name="batch_undone_says_why",
             ),
         ]
 
