@@ -15,29 +15,25 @@ References
 """
 
 from dataclasses import dataclass
-from math import ceil
 
 import numpy as np
 
+from stewardship.hydrology._stand import Stand
 from stewardship.hydrology.basins import BasinArrays
 from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.runoff import catchment_runoff_m3
 from stewardship.hydrology.units import (
-    M_PER_FOOT,
     MM_PER_M,
     SECONDS_PER_HOUR,
     FloatArray,
-    IntArray,
     Numbers,
-    m_per_s_from_mm_per_h,
 )
 
-LIP_COEFFICIENT_SI = 3.0 * M_PER_FOOT**0.5  # [m^0.5/s] 3.0 in US units [1]
-SUB_STEP_S = 60.0  # [s] never more than 5 min
+SUB_STEP_S = 60.0  # [s] while water may run over the lip
+LONGEST_SUB_STEP_S = 300.0  # [s]
 LONGEST_RAIN_STEP_S = SECONDS_PER_HOUR  # [s] coarser rain says too little about spilling
 FOLLOWED_H = 168.0  # [h] a week after the rain
-FILM_M = 1e-5  # [m] head over the lip that no longer counts as running
-NEWTON_STEPS = 7  # from a start at most 1.5 times too high these reach rounding error
+CELLS_AT_ONCE = 250_000  # basins times steps whose runoff is worked out in one go
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,7 +100,8 @@ def basin_balance(
     followed_h : float, default 168
         Time to go on after the last step. [h]
     sub_step_s : float, default 60
-        Longest computing step, at most 300. [s]
+        Longest computing step of a basin that may spill, at most 300; one that cannot reach its lip
+        within five of these takes them in one. [s]
 
     Returns
     -------
@@ -121,37 +118,20 @@ def basin_balance(
     -----
     In each computing step water enters, then soaks away, then spills. The spill is taken at the
     head it leaves behind, so that no step length makes it unstable and a steady flow is exact.
+    Each basin's steps depend on itself alone: it comes out the same with others or without.
     After the rain the water below the lip falls at exactly the infiltration rate, which is solved
     in one go. Every change is booked as the difference of two volumes.
     """
     rain_mm = _checked_rain(rain_depth_mm, len(basins))
     if not 0 < step_s <= LONGEST_RAIN_STEP_S:
         raise InputError("A rain step must be longer than nothing and at most one hour.")
-    if not 0 < sub_step_s <= 300:
+    if not 0 < sub_step_s <= LONGEST_SUB_STEP_S:
         raise InputError("A computing step must be longer than nothing and at most five minutes.")
     run = _Run(basins, _checked_initial(initial_m3, len(basins)), followed_h)
-
-    fallen_mm, run_off_m3 = np.zeros(len(basins)), np.zeros(len(basins))
-    for step in range(rain_mm.shape[1]):
-        step_mm = rain_mm[:, step]
-        entering_m3 = np.zeros(len(basins))
-        if step_mm.any():
-            fallen_mm = fallen_mm + step_mm
-            since_start_m3 = _runoff_m3(fallen_mm, basins)
-            # Rounding must not make a step's runoff negative.
-            arriving_m3 = np.maximum(since_start_m3 - run_off_m3, 0.0)
-            run_off_m3 = since_start_m3
-            entering_m3 = run.let_in(arriving_m3, step_mm, step_s)
-            run.rain_end_s[step_mm > 0] = (step + 1) * step_s
-        elif not run.volume_m3.any():
-            continue
-        # With nothing entering and nothing above the lip, soaking away is exact at any length.
-        still = not entering_m3.any() and not np.any(run.volume_m3 > basins.lip_volume_m3)
-        parts = 1 if still else ceil(step_s / sub_step_s)
-        for part in range(parts):
-            begin_s = step * step_s + part * step_s / parts
-            run.advance(entering_m3 / parts, begin_s, step_s / parts)
-    run.drain(rain_mm.shape[1] * step_s, sub_step_s)
+    steps_at_once = max(1, CELLS_AT_ONCE // max(1, len(basins)))
+    for first in range(0, len(rain_mm), steps_at_once):
+        run.rain(rain_mm[first : first + steps_at_once], first * step_s, step_s, sub_step_s)
+    run.stand.drain(len(rain_mm) * step_s, run.followed_s, sub_step_s)
     return run.result(coarse=False)
 
 
@@ -197,129 +177,100 @@ def event_volume_balance(
     never exceeds the lip.
     """
     count = len(basins)
-    rain_mm = _checked_rain(np.asarray(rain_depth_mm, dtype=np.float64)[..., None], count)[:, 0]
-    lasting_s = _for_each(duration_s, count)
+    rain_mm, lasting_s = _for_each(rain_depth_mm, count), _for_each(duration_s, count)
+    if not np.all(np.isfinite(rain_mm) & (rain_mm >= 0)):
+        raise InputError("Rain is below zero or missing.")
     if not np.all(np.isfinite(lasting_s) & (lasting_s > 0)):
         raise InputError("The duration of a storm must be longer than nothing.")
     run = _Run(basins, _checked_initial(initial_m3, count), followed_h)
-
-    entering_m3 = run.let_in(_runoff_m3(rain_mm, basins), rain_mm, lasting_s)
-    there_m3 = run.volume_m3 + entering_m3
+    entering_m3 = run.let_in(rain_mm[None, :], lasting_s)[0]
+    stand = run.stand
+    there_m3 = stand.volume_m3 + entering_m3
     mean_area_m2 = basins.lip_volume_m3 / basins.lip_depth_m
-    kept_m3 = np.maximum(there_m3 - run.soaking_m_s * mean_area_m2 * lasting_s, 0.0)
-    run.soaked_m3 += there_m3 - kept_m3
-    run.volume_m3 = np.minimum(kept_m3, basins.lip_volume_m3)
-    run.spilled_m3 += kept_m3 - run.volume_m3
-    run.depth_m = basins.depth_m(run.volume_m3)
-    run.greatest_depth_m = np.maximum(run.greatest_depth_m, run.depth_m)
-    run.soak_to_the_end(np.zeros(count))
+    kept_m3 = np.maximum(there_m3 - stand.soaking_m_s * mean_area_m2 * lasting_s, 0.0)
+    stand.soaked_m3 += there_m3 - kept_m3
+    stand.volume_m3 = np.minimum(kept_m3, basins.lip_volume_m3)
+    stand.spilled_m3 += kept_m3 - stand.volume_m3
+    stand.depth_m = basins.depth_m(stand.volume_m3)
+    np.maximum(stand.greatest_depth_m, stand.depth_m, out=stand.greatest_depth_m)
+    stand.drain(0.0, run.followed_s, SUB_STEP_S)
     return run.result(coarse=True)
 
 
 class _Run:
-    """Water in the basins while a storm is followed, and the books on it."""
+    """A storm followed through basins: what falls and arrives, beside the water that stands."""
 
     def __init__(self, basins: BasinArrays, initial_m3: FloatArray, followed_h: float) -> None:
         if not (np.isfinite(followed_h) and followed_h >= 0):
             raise InputError("The time to follow a basin after the rain must be at least zero.")
         self.basins = basins
         self.followed_s = followed_h * SECONDS_PER_HOUR
-        self.soaking_m_s = m_per_s_from_mm_per_h(basins.infiltration_mm_h)
         self.initial_m3 = initial_m3
-        self.volume_m3 = initial_m3.copy()
-        self.depth_m = basins.depth_m(initial_m3)
-        self.greatest_depth_m = self.depth_m.copy()
+        self.stand = Stand(basins, initial_m3)
         count = len(basins)
+        self.fallen_mm = np.zeros(1)  # (1,) while one series serves all, else (basins,)
+        self.run_off_m3, self.rain_end_s = np.zeros((2, count))
         self.runoff_m3, self.inflow_m3, self.passed_by_m3 = np.zeros((3, count))
-        self.soaked_m3, self.spilled_m3 = np.zeros((2, count))
-        self.rain_end_s, self.emptied_s = np.zeros((2, count))
 
-    def let_in(
-        self, arriving_m3: FloatArray, rain_mm: FloatArray, lasting_s: Numbers
-    ) -> FloatArray:
-        """Pass arriving runoff through the inlet, add rain on the basin, book both. [m³]"""
+    def rain(self, rain_mm: FloatArray, begin_s: float, step_s: float, sub_step_s: float) -> None:
+        """Some even steps of rain, shape (steps, 1 or basins)."""
+        entering_m3 = self.let_in(rain_mm, step_s)
+        wet = rain_mm > 0
+        last_wet_s = begin_s + step_s * (len(wet) - np.argmax(wet[::-1], axis=0))
+        self.rain_end_s = np.where(wet.any(axis=0), last_wet_s, self.rain_end_s)
+
+        busy = np.flatnonzero(entering_m3.any(axis=1))
+        until_busy = np.append(busy, len(wet))[np.searchsorted(busy, np.arange(len(wet)))]
+        nothing = np.zeros(len(self.basins))
+        step = 0
+        while step < len(wet):
+            now_s = begin_s + step * step_s
+            if step < until_busy[step] and not self.stand.over_lip():
+                # With nothing entering or above a lip, soaking away is exact at any length.
+                pause = int(until_busy[step]) - step
+                self.stand.advance(nothing, now_s, pause * step_s)
+                step += pause
+            else:
+                self.stand.fill(entering_m3[step], now_s, step_s, sub_step_s)
+                step += 1
+
+    def let_in(self, rain_mm: FloatArray, lasting_s: Numbers) -> FloatArray:
+        """Let the runoff of some steps through the inlets, add rain on the basins, book both.
+
+        Shapes: rain (steps, 1 or basins), what enters (steps, basins). [m³]
+        """
+        fallen_mm = self.fallen_mm + np.cumsum(rain_mm, axis=0)
+        since_start_m3 = _runoff_m3(fallen_mm, self.basins)
+        before_m3 = np.concatenate([self.run_off_m3[None, :], since_start_m3[:-1]])
+        # Rounding must not make a step's runoff negative.
+        arriving_m3 = np.maximum(since_start_m3 - before_m3, 0.0)
+        self.fallen_mm, self.run_off_m3 = fallen_mm[-1], since_start_m3[-1]
+
         admitted_m3 = np.minimum(
             arriving_m3, self.basins.inlet_capacity_m3_s * np.asarray(lasting_s)
         )
         entering_m3: FloatArray = admitted_m3 + rain_mm * self.basins.open_m2 / MM_PER_M
-        self.runoff_m3 += arriving_m3
-        self.passed_by_m3 += arriving_m3 - admitted_m3
-        self.inflow_m3 += entering_m3
+        self.runoff_m3 += arriving_m3.sum(axis=0)
+        self.passed_by_m3 += (arriving_m3 - admitted_m3).sum(axis=0)
+        self.inflow_m3 += entering_m3.sum(axis=0)
         return entering_m3
-
-    def advance(self, entering_m3: FloatArray, begin_s: float, lasting_s: float) -> None:
-        """One computing step: enter, soak away, spill."""
-        basins = self.basins
-        filled_m3 = self.volume_m3 + entering_m3
-        filled_m = basins.depth_m(filled_m3)
-        self.depth_m = np.maximum(filled_m - self.soaking_m_s * lasting_s, 0.0)
-        self.volume_m3 = np.minimum(basins.volume_m3(self.depth_m), filled_m3)
-        self.soaked_m3 += filled_m3 - self.volume_m3
-
-        emptied = np.flatnonzero((self.volume_m3 == 0) & (filled_m > 0) & (self.soaking_m_s > 0))
-        self.emptied_s[emptied] = begin_s + filled_m[emptied] / self.soaking_m_s[emptied]
-
-        over = np.flatnonzero(self.volume_m3 > basins.lip_volume_m3)
-        if over.size:
-            self._spill(over, lasting_s)
-        np.maximum(self.greatest_depth_m, self.depth_m, out=self.greatest_depth_m)
-
-    def _spill(self, over: IntArray, lasting_s: float) -> None:
-        """Let the basins that stand above their lip spill for one step."""
-        area_m2 = self.basins.lip_m2[over]
-        lip_m3 = self.basins.lip_volume_m3[over]
-        held_m3 = self.volume_m3[over]
-        flow_m1_5 = LIP_COEFFICIENT_SI * self.basins.lip_length_m[over] * lasting_s
-        # What is above the lip either stays or leaves: A H + C L t H^1.5 = above, with H = root².
-        above_m3 = held_m3 - lip_m3
-        root = np.minimum(np.sqrt(above_m3 / area_m2), np.cbrt(above_m3 / flow_m1_5))
-        for _ in range(NEWTON_STEPS):
-            missed_m3 = root**2 * (area_m2 + flow_m1_5 * root) - above_m3
-            root -= missed_m3 / (root * (2 * area_m2 + 3 * flow_m1_5 * root))
-        self.volume_m3[over] = np.minimum(lip_m3 + area_m2 * root**2, held_m3)
-        self.spilled_m3[over] += held_m3 - self.volume_m3[over]
-        self.depth_m[over] = self.basins.lip_depth_m[over] + root**2
-
-    def drain(self, rain_over_s: float, sub_step_s: float) -> None:
-        """Go on without rain: step while water runs over a lip, then soak away in one go."""
-        gone_s = 0.0
-        nothing = np.zeros(len(self.basins))
-        while np.any(self.depth_m > self.basins.lip_depth_m + FILM_M) and gone_s < self.followed_s:
-            lasting_s = min(sub_step_s, self.followed_s - gone_s)
-            self.advance(nothing, rain_over_s + gone_s, lasting_s)
-            gone_s += lasting_s
-        self.soak_to_the_end(np.full(len(self.basins), rain_over_s), gone_s)
-
-    def soak_to_the_end(self, rain_over_s: FloatArray, gone_s: float = 0.0) -> None:
-        """Empty the basins at the infiltration rate until the end of the time followed."""
-        left_s = self.followed_s - gone_s
-        before_m3 = self.volume_m3
-        needed_s = np.full(len(self.basins), np.inf)
-        np.divide(self.depth_m, self.soaking_m_s, out=needed_s, where=self.soaking_m_s > 0)
-        needed_s[self.depth_m == 0] = 0.0
-        emptied = needed_s <= left_s
-        left_m = np.where(emptied, 0.0, self.depth_m - self.soaking_m_s * left_s)
-        self.volume_m3 = np.minimum(self.basins.volume_m3(np.maximum(left_m, 0.0)), before_m3)
-        self.soaked_m3 += before_m3 - self.volume_m3
-        now = emptied & (before_m3 > 0)
-        self.emptied_s[now] = rain_over_s[now] + gone_s + needed_s[now]
-        self.emptied_s[~emptied] = np.nan
 
     def result(self, *, coarse: bool) -> BalanceResult:
         """Close the books."""
+        stand = self.stand
         there_m3 = self.initial_m3 + self.inflow_m3
-        missing_m3 = there_m3 - self.soaked_m3 - self.spilled_m3 - self.volume_m3
+        missing_m3 = there_m3 - stand.soaked_m3 - stand.spilled_m3 - stand.volume_m3
         closure_error = np.zeros(len(self.basins))
         np.divide(np.abs(missing_m3), there_m3, out=closure_error, where=there_m3 > 0)
-        waited_s = np.maximum(self.emptied_s - self.rain_end_s, 0.0)
+        waited_s = np.maximum(stand.emptied_s - self.rain_end_s, 0.0)
         return BalanceResult(
             runoff_m3=self.runoff_m3,
             inflow_m3=self.inflow_m3,
             passed_by_m3=self.passed_by_m3,
-            soaked_m3=self.soaked_m3,
-            spilled_m3=self.spilled_m3,
-            stored_end_m3=self.volume_m3,
-            greatest_depth_m=self.greatest_depth_m,
+            soaked_m3=stand.soaked_m3,
+            spilled_m3=stand.spilled_m3,
+            stored_end_m3=stand.volume_m3,
+            greatest_depth_m=stand.greatest_depth_m,
             hours_to_drain=waited_s / SECONDS_PER_HOUR,
             closure_error=closure_error,
             coarse=coarse,
@@ -338,7 +289,7 @@ def _runoff_m3(fallen_mm: FloatArray, basins: BasinArrays) -> FloatArray:
 
 
 def _checked_rain(rain_depth_mm: Numbers, count: int) -> FloatArray:
-    """Rain as (basins, steps), a view where one series serves all."""
+    """Rain as (steps, basins), or (steps, 1) where one series serves all."""
     rain_mm = np.asarray(rain_depth_mm, dtype=np.float64)
     if rain_mm.ndim not in (1, 2) or rain_mm.shape[-1] == 0:
         raise InputError("Rain must be one series for all basins or one for each.")
@@ -346,7 +297,7 @@ def _checked_rain(rain_depth_mm: Numbers, count: int) -> FloatArray:
         raise InputError("Rain is below zero or missing.")
     if rain_mm.ndim == 2 and rain_mm.shape[0] != count:
         raise InputError("There must be one series of rain for each basin.")
-    return np.broadcast_to(rain_mm, (count, rain_mm.shape[-1]))
+    return np.ascontiguousarray(rain_mm.T) if rain_mm.ndim == 2 else rain_mm[:, None]
 
 
 def _checked_initial(initial_m3: Numbers, count: int) -> FloatArray:

@@ -9,7 +9,9 @@ import numpy as np
 
 from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.runoff import PAVED_CURVE_NUMBER
-from stewardship.hydrology.units import FloatArray, Numbers
+from stewardship.hydrology.units import FloatArray, IntArray, Numbers
+
+TINY_M2 = 1e-300  # [m²] keeps nothing over nothing from being no number
 
 
 class BasinArrays:
@@ -98,11 +100,30 @@ class BasinArrays:
         )
         self._check()
         self._bottom_side_m: FloatArray = np.sqrt(self.bottom_m2)
+        self._bottom_cube_m3: FloatArray = self._bottom_side_m * self.bottom_m2
         self._flare: FloatArray = (np.sqrt(self.lip_m2) - self._bottom_side_m) / self.lip_depth_m
         self.lip_volume_m3 = self._frustum_m3(self.lip_depth_m)
 
     def __len__(self) -> int:
         return self.lip_m2.size
+
+    def take(self, places: IntArray) -> "BasinArrays":
+        """The basins at some places, which may come more than once.
+
+        Parameters
+        ----------
+        places : ndarray of int64, shape (n,)
+            Positions in these arrays.
+
+        Returns
+        -------
+        BasinArrays
+            Copies, n basins in the order asked for.
+        """
+        taken = object.__new__(BasinArrays)
+        for name, values in vars(self).items():
+            setattr(taken, name, values[places])
+        return taken
 
     def volume_m3(self, depth_m: FloatArray) -> FloatArray:
         """Water in each basin at a depth.
@@ -137,16 +158,18 @@ class BasinArrays:
         above_lip_m = (volume_m3 - below_lip_m3) / self.lip_m2
         # From x³ - a³ = 3 b V with x = a + b h: no division by b, which is 0 for upright sides.
         side_m = self._bottom_side_m
-        surface_m = np.cbrt(side_m**3 + 3 * self._flare * below_lip_m3)
-        divisor_m2 = surface_m**2 + surface_m * side_m + side_m**2
-        below_lip_m = np.zeros_like(divisor_m2)
-        np.divide(3 * below_lip_m3, divisor_m2, out=below_lip_m, where=divisor_m2 > 0)
-        return below_lip_m + above_lip_m
+        surface_m = np.cbrt(self._bottom_cube_m3 + 3 * self._flare * below_lip_m3)
+        divisor_m2 = surface_m * (surface_m + side_m) + self.bottom_m2
+        # Zero only for nothing in a basin without a bottom.
+        below_lip_m = 3 * below_lip_m3 / np.maximum(divisor_m2, TINY_M2)
+        return np.asarray(below_lip_m + above_lip_m, dtype=np.float64)
 
     def _frustum_m3(self, depth_m: FloatArray) -> FloatArray:
         side_m = self._bottom_side_m
         surface_m = side_m + self._flare * depth_m
-        return depth_m / 3 * (side_m**2 + side_m * surface_m + surface_m**2)
+        return np.asarray(
+            depth_m / 3 * (self.bottom_m2 + surface_m * (surface_m + side_m)), dtype=np.float64
+        )
 
     def _check(self) -> None:
         for name, value in (

@@ -5,11 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from stewardship.hydrology.balance import (
-    LIP_COEFFICIENT_SI,
-    basin_balance,
-    event_volume_balance,
-)
+from stewardship.hydrology._stand import LIP_COEFFICIENT_SI
+from stewardship.hydrology.balance import basin_balance, event_volume_balance
 from stewardship.hydrology.basins import BasinArrays
 from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.units import M3_PER_CUBIC_FOOT, M_PER_FOOT, MM_PER_INCH
