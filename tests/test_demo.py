@@ -26,8 +26,17 @@ from stewardship.management.demo import DEMO_LOGINS
 from stewardship.outbox.choices import Status
 from stewardship.outbox.models import Message
 from stewardship.rain.choices import GaugeKind, ReadingKind
-from stewardship.rain.models import Gauge, GaugeOutage, Reading, ReadingBatch, SiteRain, Storm
+from stewardship.rain.models import (
+    FrequencyTable,
+    Gauge,
+    GaugeOutage,
+    Reading,
+    ReadingBatch,
+    SiteRain,
+    Storm,
+)
 from stewardship.rain.times import instant
+from stewardship.rain.unusual import unusual_at_gauges, unusual_at_sites
 from tests import factory
 from tests.factory import TODAY
 
@@ -266,6 +275,16 @@ def test_the_latest_storm_lies_three_days_back_over_the_east_side():
     depths = dict(storm.site_rains.values_list("site__code", "depth_um"))
     assert depths["PUM-815"] > factory.um(0.9)
     assert depths["CEN-118"] < factory.um(0.15)
+
+
+def test_how_unusual_the_latest_storm_was_is_told_from_an_invented_table():
+    table = FrequencyTable.objects.standing().get()
+    assert "invented" in table.name and "Invented" in table.source
+    storm = Storm.objects.standing().order_by("-start_s").first()
+    parts = list(storm.gauge_storms.select_related("gauge").order_by("-depth_um"))
+    found = unusual_at_gauges(parts, zone=Program.get().tz)
+    assert found[parts[0].pk].words().endswith("-minute rain")
+    assert unusual_at_sites(list(storm.site_rains.select_related("site", "storm")))
 
 
 def test_everybody_whose_site_had_enough_of_the_latest_storm_was_told_and_nobody_else():

@@ -32,6 +32,8 @@ from stewardship.rain.times import DAY_S, HOUR_S, last_day
 #: Years that a comparison shows at least, from the first on.
 FEWEST_YEARS = 4
 MINUTES_15_S = 900
+#: [s] Who knows the rain within so short a time may call the whole storm small; daily readings hide a cloudburst. Ours, no source.
+SHORT_S = MINUTES_15_S
 
 
 @dataclass(frozen=True)
@@ -52,8 +54,14 @@ class Unusual:
     brackets: tuple[Bracket, ...]
 
     def words(self) -> str:
-        """Of the most unusual duration: "between a 1- and 2-year 60-minute rain"; "smaller than a 1-year rain" if all are."""
-        return _phrase(quoted(self.brackets), self.table.frequencies)
+        """Of the most unusual duration: "between a 1- and 2-year 60-minute rain". If all are below the first published depths
+        "smaller than a 1-year rain", of the shortest duration alone where short bursts are not known."""
+        one = quoted(self.brackets)
+        form = _form(one)
+        if form == "below" and self.brackets[0].duration_s > SHORT_S:
+            one, form = self.brackets[0], "below within"
+        table = self.table.frequencies
+        return str(_PHRASES[table.annual][form]) % _figures(one, table)
 
     @property
     def years(self) -> list[str]:
@@ -68,7 +76,7 @@ class Unusual:
                 duration=duration_text(one.duration_s),
                 greatest_um=round(one.depth_um),
                 published=list(zip(self.years, table.row_um(one.duration_s) or (), strict=False)),
-                words=_short_phrase(one, table),
+                words=str(_IN_A_ROW[table.annual][_form(one)]) % _figures(one, table),
             )
             for one in self.brackets
         ]
@@ -258,16 +266,6 @@ def _year(year: float | None) -> str:
     return "" if year is None else number_text(year, 0 if year == int(year) else 1)
 
 
-def _phrase(one: Bracket, table: Frequencies) -> str:
-    """What is said of a storm by one of its durations."""
-    return str(_PHRASES[table.annual][_form(one)]) % _figures(one, table)
-
-
-def _short_phrase(one: Bracket, table: Frequencies) -> str:
-    """The same where the duration stands beside it."""
-    return str(_IN_A_ROW[table.annual][_form(one)]) % _figures(one, table)
-
-
 def _form(one: Bracket) -> str:
     if one.over_years is None:
         return "near" if one.near else "below"
@@ -285,10 +283,11 @@ def _figures(one: Bracket, table: Frequencies) -> dict[str, str]:
     }
 
 
-#: by whether the years are those of annual maxima
+#: What is said of a storm by one of its durations, by whether the years are those of annual maxima.
 _PHRASES = {
     False: {
         "below": gettext_lazy("smaller than a %(first)s-year rain"),
+        "below within": gettext_lazy("smaller than a %(first)s-year %(duration)s rain"),
         "near": gettext_lazy("close to a %(first)s-year %(duration)s rain"),
         "between": gettext_lazy("between a %(low)s- and %(high)s-year %(duration)s rain"),
         "least": gettext_lazy("at least a %(low)s-year %(duration)s rain"),
@@ -296,12 +295,14 @@ _PHRASES = {
     },
     True: {
         "below": gettext_lazy("smaller than a rain with a chance of 1 in %(first)s in any year"),
+        "below within": gettext_lazy("smaller than a %(duration)s rain with a chance of 1 in %(first)s in any year"),
         "near": gettext_lazy("close to a %(duration)s rain with a chance of 1 in %(first)s in any year"),
         "between": gettext_lazy("a %(duration)s rain with a chance between 1 in %(high)s and 1 in %(low)s in any year"),
         "least": gettext_lazy("a %(duration)s rain with a chance of 1 in %(low)s or less in any year"),
         "beyond": gettext_lazy("a %(duration)s rain with a chance of less than 1 in %(low)s in any year"),
     },
 }  # fmt: skip
+#: The same where the duration stands beside it.
 _IN_A_ROW = {
     False: {
         "below": gettext_lazy("smaller than a %(first)s-year rain"),

@@ -85,6 +85,18 @@ def test_a_small_rain_is_smaller_than_a_one_year_rain_of_any_duration(program):
     assert words_at_gauge(small) == "smaller than a 1-year rain"
 
 
+def test_of_hourly_readings_only_the_hour_is_called_small(program):
+    factory.make_frequency_table()
+    hourly = part(hours=3, depth_in=0.2, peak_60min=0.1, peak_24h=0.2)
+    assert words_at_gauge(hourly) == "smaller than a 1-year 60-minute rain"
+    annual = table_file(annual=True)
+    factory.make_frequency_table(annual)
+    assert (
+        words_at_gauge(hourly)
+        == "smaller than a 60-minute rain with a chance of 1 in 2 in any year"
+    )
+
+
 def test_more_than_the_table_holds_is_said_so(program):
     factory.make_frequency_table()
     assert (
@@ -129,7 +141,8 @@ def test_a_morning_total_just_below_the_first_published_depth_is_close_to_it(pro
     assert words_at_gauge(near) == "close to a 1-year 24-hour rain"
     other = factory.make_gauge("D2", kind=GaugeKind.DAILY)
     small = part(other, hours=48, depth_in=1.2, peak_24h=0.7, coarse=True)
-    assert words_at_gauge(small) == "smaller than a 1-year rain"
+    # a cloudburst may hide in a day: nothing is said of the storm as a whole
+    assert words_at_gauge(small) == "smaller than a 1-year 24-hour rain"
 
 
 def test_of_totals_over_several_days_nothing_is_said(program):

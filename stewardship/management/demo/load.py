@@ -7,6 +7,7 @@ from people.models import Household, Program, Volunteer
 from sites.models import Site
 from stewardship.management.demo import facts
 from stewardship.management.demo.days import Days
+from stewardship.management.demo.frequencies import load_frequencies
 from stewardship.management.demo.history import History
 from stewardship.management.demo.letters import write_past_letters
 from stewardship.management.demo.present import Present
@@ -39,6 +40,7 @@ def load(*, today: date | None, started: datetime) -> dict[str, int]:
     load_rules(days)
     load_promises(days, who, where)
     load_rain(days, where)
+    load_frequencies(days, who)
     where = where.reread()
     since = days.ago(PRESENT_DAYS)
     history = History(days, who, where, until=since)
