@@ -78,7 +78,7 @@ def told(response) -> str:
 def test_a_reader_writes_down_this_morning(reader, school, cast, typed, kind, depth_um, said):
     response = type_in(reader, school, typed)
     assert told(response) == (
-        f"Written down for school: {said} for the 24 hours until 7 this morning. Thank you."
+        f"Written down for school, the 24 hours until 7 this morning: {said}. Thank you."
     )
     reading = Reading.objects.get()
     assert (reading.kind, reading.depth_um) == (kind, depth_um)
@@ -111,17 +111,17 @@ def test_a_number_and_a_tap_that_say_different_things_are_asked_about(reader, sc
 
 
 def test_the_page_says_in_words_which_time_is_meant(reader, school):
-    assert "Gauge school: the 24 hours until 7 this morning." in show(reader)
-    assert "Gauge school: the 24 hours until 7 a.m. yesterday." in show(reader, day="2026-07-14")
-    assert "Gauge school: the 24 hours until Mon 13 Jul, 7 a.m.." in show(reader, day="2026-07-13")
+    assert "Gauge school: the 24 hours until 7 this morning" in show(reader)
+    assert "Gauge school: the 24 hours until 7 a.m. yesterday" in show(reader, day="2026-07-14")
+    assert "Gauge school: the 24 hours until Mon 13 Jul, 7 a.m." in show(reader, day="2026-07-13")
 
 
 def test_a_gauge_that_is_read_in_the_evening_means_yesterday_until_it_is_evening(reader, cast):
     gauge = factory.make_gauge("porch", kind=GaugeKind.DAILY, observation_hour=18)
     gauge.readers.add(cast.reader.person)
-    assert "the 24 hours until 6 p.m. yesterday." in show(reader)
+    assert "the 24 hours until 6 p.m. yesterday" in show(reader)
     with time_machine.travel(factory.at(factory.TODAY, "15:30"), tick=False):
-        assert "the 24 hours until 6 p.m. today." in show(reader)
+        assert "the 24 hours until 6 p.m. today" in show(reader)
         type_in(reader, gauge, "0.1")
     assert Reading.objects.get().end_at == factory.at(factory.TODAY, "18:00")
 
@@ -158,7 +158,7 @@ def test_an_early_riser_may_write_down_this_mornings_reading(reader, school):
 
 def test_at_three_in_the_night_the_last_morning_is_yesterdays(reader, school):
     with time_machine.travel(factory.at(date(2026, 7, 15), "03:10"), tick=False):
-        assert "the 24 hours until 7 a.m. yesterday." in show(reader)
+        assert "the 24 hours until 7 a.m. yesterday" in show(reader)
         assert "still to come" in type_in(reader, school, "0.1").content.decode()
 
 
@@ -197,7 +197,9 @@ def test_an_amount_of_more_than_four_inches_is_asked_about_once(reader, school):
     assert 'value="6.2"' in shown
     assert not Reading.objects.exists()
     assert '<button class="button-main" name="sure" value="157480">Yes, 6.20 in</button>' in shown
-    assert "Written down for school: 6.20 in" in told(type_in(reader, school, "6.2", sure="157480"))
+    assert "Written down for school, the 24 hours until 7 this morning: 6.20 in" in told(
+        type_in(reader, school, "6.2", sure="157480")
+    )
 
 
 def test_being_sure_of_one_amount_says_nothing_of_another(reader, school):
@@ -216,7 +218,9 @@ def test_more_than_a_gauge_ever_had_is_asked_about_once_it_has_a_record(reader, 
 
     start = factory.at(date(2026, 5, 1), "07:00")
     factory.make_readings(school, start, timedelta(days=1), [1.5, *[0] * 28])
-    assert "Written down for school: 1.60 in" in told(type_in(reader, school, "1.6"))
+    assert "Written down for school, the 24 hours until 7 this morning: 1.60 in" in told(
+        type_in(reader, school, "1.6")
+    )
     Reading.objects.latest("end_s").delete()
     factory.make_readings(school, start + timedelta(days=40), timedelta(days=1), [0.2])
     assert "1.60 in would be the most ever at this gauge; it was 1.50 in so far." in ask("1.6")
@@ -235,10 +239,10 @@ def test_a_slip_of_the_record_itself_is_corrected_without_being_its_own_measure(
 def test_the_same_morning_again_is_known_or_a_correction(reader, school, cast):
     type_in(reader, school, "0.10")
     assert told(type_in(reader, school, "0.1")) == (
-        "Known already for school: 0.10 in for the 24 hours until 7 this morning."
+        "Known already for school, the 24 hours until 7 this morning: 0.10 in."
     )
     assert told(type_in(reader, school, "0.21")) == (
-        "Corrected for school: 0.10 in → 0.21 in for the 24 hours until 7 this morning. "
+        "Corrected for school, the 24 hours until 7 this morning: 0.10 in → 0.21 in. "
         "What stood there stays in its history."
     )
     assert Reading.objects.get().depth_um == 5334
@@ -300,12 +304,12 @@ def test_a_day_that_cannot_be_shown_is_said_and_this_morning_is_shown(
 ):
     shown = show(reader, day=asked)
     assert sentence in shown
-    assert "the 24 hours until 7 this morning." in shown
+    assert "the 24 hours until 7 this morning" in shown
 
 
 def test_a_total_of_several_days_is_kept_as_one_and_its_days_point_at_it(reader, school):
     response = type_in(reader, school, "0.8", day="2026-07-13", days="3")
-    assert "0.80 in for the 3 days until Mon 13 Jul, 7 a.m." in told(response)
+    assert "the 3 days until Mon 13 Jul, 7 a.m.: 0.80 in. Thank you." in told(response)
     reading = Reading.objects.get()
     assert reading.kind == ReadingKind.MULTI_DAY
     assert reading.start_at == factory.at(date(2026, 7, 10), "07:00")
@@ -371,7 +375,7 @@ def test_a_metric_gauge_is_read_in_millimetres(reader, school):
     school.unit = "mm"
     school.save()
     assert "How much (millimetres)" in show(reader)
-    assert "12.5 mm for the 24 hours" in told(type_in(reader, school, "12,5"))
+    assert "this morning: 12.5 mm." in told(type_in(reader, school, "12,5"))
 
 
 def test_typed_readings_become_storms(reader, school, cast):
@@ -384,11 +388,11 @@ def test_typed_readings_become_storms(reader, school, cast):
 def test_a_link_opens_the_form_of_its_gauge_and_writes_in_its_readers_name(link, school, cast):
     browser = Client(enforce_csrf_checks=True)
     shown = show(browser, link)
-    assert "Gauge school: the 24 hours until 7 this morning." in shown
+    assert "Gauge school: the 24 hours until 7 this morning" in shown
     assert "This link is for Wen Salazar alone" in shown
     token = browser.cookies["csrftoken"].value
     response = type_in(browser, school, "0.4", address=link, csrfmiddlewaretoken=token)
-    assert "Written down for school: 0.40 in" in told(response)
+    assert "Written down for school, the 24 hours until 7 this morning: 0.40 in" in told(response)
     batch = ReadingBatch.objects.get()
     assert (batch.source, batch.by, batch.by_person) == ("typed", None, cast.reader.person)
     assert batch.brought_by == "Wen Salazar"

@@ -203,11 +203,11 @@ def _said(saved: ReadingBatch, before: Reading | None, now: NewReading, program:
     if saved.corrected:
         return (
             _(
-                "Corrected for %(gauge)s: %(before)s → %(amount)s for %(span)s. "
+                "Corrected for %(gauge)s, %(span)s: %(before)s → %(amount)s. "
                 "What stood there stays in its history."
             )
             % facts
         )
     if saved.same:
-        return _("Known already for %(gauge)s: %(before)s for %(span)s.") % facts
-    return _("Written down for %(gauge)s: %(amount)s for %(span)s. Thank you.") % facts
+        return _("Known already for %(gauge)s, %(span)s: %(before)s.") % facts
+    return _("Written down for %(gauge)s, %(span)s: %(amount)s. Thank you.") % facts
