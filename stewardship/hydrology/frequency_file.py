@@ -224,13 +224,13 @@ def _rows(lines: list[str], start: int, columns: int) -> Iterator[_Row]:
             return
         label = _ROW.match(cells[0])
         if label is None:
-            raise UnreadableTable(Fault.ROW, line=n, what=cells[0])
+            raise UnreadableTable(Fault.ROW, line=n, what=cells[0].rstrip(":"))
         duration_s = int(label.group(1)) * _SECONDS[label.group(2).lower()]
         if duration_s <= before_s:
-            raise UnreadableTable(Fault.ROW, line=n, what=cells[0])
+            raise UnreadableTable(Fault.ROW, line=n, what=cells[0].rstrip(":"))
         before_s = duration_s
         if len(cells) - 1 != columns:
-            raise UnreadableTable(Fault.SHORT, line=n, what=cells[0])
+            raise UnreadableTable(Fault.SHORT, line=n, what=cells[0].rstrip(":"))
         places = 0
         for cell in cells[1:]:
             number = _NUMBER.match(cell)

@@ -83,8 +83,8 @@ class Unusual:
 
     @property
     def at_least(self) -> bool:
-        """Whether any of the greatest depths may have been greater than what is known."""
-        return any(one.at_least for one in self.brackets)
+        """Whether the words of any duration leave open that more may have fallen."""
+        return any(_form(one) in ("least", "near") for one in self.brackets)
 
     @property
     def _columns(self) -> int:

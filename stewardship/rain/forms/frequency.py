@@ -20,7 +20,7 @@ class FrequencyFileForm(forms.Form):
 
     file = forms.FileField(
         label=gettext_lazy("File"),
-        help_text=gettext_lazy("The CSV of one point, as NOAA Atlas 14 gives it: depths or intensities, in either unit."),
+        help_text=gettext_lazy("The CSV of one point that NOAA’s Precipitation Frequency Data Server gives: depths or intensities, in either unit."),
         error_messages={
             "required": gettext_lazy("Choose a file."),
             "empty": gettext_lazy("The file is empty."),
