@@ -41,9 +41,7 @@ urlpatterns = [
     path("how-unusual/", frequency.frequencies, name="frequencies"),
     path("how-unusual/keep/", frequency.frequency_keep, name="frequency_keep"),
     path("how-unusual/<int:pk>/", frequency.frequency, name="frequency"),
-    path(
-        "how-unusual/<int:pk>/withdraw/", frequency.frequency_withdraw, name="frequency_withdraw"
-    ),
+    path("how-unusual/<int:pk>/withdraw/", frequency.frequency_withdraw, name="frequency_withdraw"),
     path("rules/", rules.rules, name="rules"),
     path("rules/<int:pk>/take-out/", rules.take_out, name="rule_out"),
     path("storms/again/", rules.find_again, name="find_again"),
