@@ -1,9 +1,8 @@
 """Puts blocks of readings into the database: new, known, corrected, or rejected with a sentence. Inside the caller's transaction."""
 
 from bisect import bisect_left, insort
-from collections.abc import Iterable
 from dataclasses import dataclass, field
-from itertools import chain, repeat
+from itertools import chain
 from typing import NamedTuple
 
 import numpy as np
@@ -15,6 +14,7 @@ from stewardship.hydrology.units import BoolArray, IntArray
 from stewardship.rain.choices import Became, ReadingKind
 from stewardship.rain.intake.blocks import KINDS, MISSING, NO_DEPTH, Block
 from stewardship.rain.intake.seen import LENGTHS, Contradiction, Seen, interval_key, value_key
+from stewardship.rain.intake.writing import correct_readings, insert_readings
 from stewardship.rain.models import (
     Reading,
     ReadingBatch,
@@ -31,6 +31,15 @@ class Outcome(NamedTuple):
 
     became: str
     why: str = ""
+
+
+class Standing(NamedTuple):
+    """What stands for an interval, and whether this batch brought it."""
+
+    kind: str
+    typed: str
+    end_s: int
+    own: bool
 
 
 @dataclass
@@ -100,6 +109,11 @@ class Shelf:
     def rows(self) -> int:
         return self.added + self.same + self.corrected + self.rejected
 
+    @property
+    def own(self) -> int:
+        """What stands for this batch in `Stored.batch`."""
+        return self.batch.pk
+
     def put(self, block: Block) -> None:
         self.skipped += block.skipped
         self._reject(block)
@@ -139,24 +153,14 @@ class Shelf:
 
     def _take_back(self, contradictions: list[Contradiction]) -> None:
         """Undo rows of this batch that a later one contradicts."""
-        starts = [one.interval // LENGTHS for one in contradictions]
-        stored = {
-            int(interval_key(reading.start_s, reading.end_s)): reading
-            for reading in Reading.objects.filter(gauge=self.batch.gauge_id, start_s__in=starts)
-        }
-        corrections = {
-            one.reading_id: one
-            for one in ReadingCorrection.objects.filter(
-                batch=self.batch, reading__in=list(stored.values())
-            )
-        }
+        standing = self._standing([one.interval for one in contradictions])
         rejected: list[RejectedRow] = []
-        gone: list[int] = []
+        own: list[int] = []
         for one in contradictions:
-            reading = stored.get(one.interval)
+            reading = standing.get(one.interval)
             if reading is None or reading.kind == ReadingKind.MISSING:
                 continue  # refused already, as it overlaps another reading
-            text = f"{moment_text(reading.end_at)}, {reading.typed}"
+            text = f"{moment_text(instant(reading.end_s))}, {reading.typed}"
             rejected += [
                 RejectedRow(
                     batch=self.batch,
@@ -167,27 +171,50 @@ class Shelf:
                 for line in one.before
             ]
             self.same -= len(one.before)
-            if reading.batch_id != self.batch.pk:
-                continue
-            self.same += 1  # the first of them was no repetition
-            correction = corrections.get(reading.pk)
-            if correction is None:
-                self.added -= 1
-                gone.append(reading.pk)
-                continue
-            self.corrected -= 1
-            reading.kind, reading.depth_um = correction.was_kind, correction.was_depth_um
-            reading.typed, reading.batch_id = correction.was_typed, correction.was_batch_id
-            correction.delete()
-            reading.save()
-        Reading.objects.filter(pk__in=gone).delete()
+            if reading.own:
+                self.same += 1  # the first of them was no repetition
+                own.append(one.interval)
+        corrections = self._withdraw(own)
+        self.corrected -= corrections
+        self.added -= len(own) - corrections
         self._list(rejected)
+
+    def _standing(self, intervals: list[int]) -> dict[int, Standing]:
+        """What stands for these intervals now."""
+        starts = [interval // LENGTHS for interval in intervals]
+        return {
+            int(interval_key(start_s, end_s)): Standing(kind, typed, end_s, batch == self.batch.pk)
+            for start_s, end_s, kind, typed, batch in Reading.objects.filter(
+                gauge=self.batch.gauge_id, start_s__in=starts
+            ).values_list("start_s", "end_s", "kind", "typed", "batch")
+        }
+
+    def _withdraw(self, intervals: list[int]) -> int:
+        """Take this batch's readings for these intervals out again. Returns how many were corrections."""
+        wanted = set(intervals)
+        readings = [
+            reading
+            for reading in Reading.objects.filter(
+                batch=self.batch, start_s__in=[interval // LENGTHS for interval in intervals]
+            )
+            if int(interval_key(reading.start_s, reading.end_s)) in wanted
+        ]
+        corrections = {
+            one.reading_id: one
+            for one in ReadingCorrection.objects.filter(batch=self.batch, reading__in=readings)
+        }
+        for reading in readings:
+            if correction := corrections.get(reading.pk):
+                correction.put_back(reading)
+                correction.delete()
+                reading.save()
+        gone = [reading.pk for reading in readings if reading.pk not in corrections]
+        Reading.objects.filter(pk__in=gone).delete()
+        return len(corrections)
 
     def _put_once(self, block: Block) -> None:
         """Take in a block in which no interval stands twice."""
-        stored = Stored.between(
-            self.batch.gauge_id, int(block.start_s.min()), int(block.end_s.max())
-        )
+        stored = self._stored(int(block.start_s.min()), int(block.end_s.max()))
         place = stored.places_of(block.start_s, block.end_s)
         there = place >= 0
         missing = block.kind == MISSING
@@ -202,7 +229,7 @@ class Shelf:
         good[list(block.why)] = False
         new = np.flatnonzero(good & ~there)
         if new.size:
-            insert_readings(self.batch, block, new)
+            self._insert(block, new)
             self._touch(block, new)
             self.added += new.size
             self._tell(block, new, Became.NEW)
@@ -210,6 +237,16 @@ class Shelf:
         if known.size:
             self._compare(block, stored, known, place[known])
         self._reject(block)
+
+    def _stored(self, start_s: int, end_s: int) -> Stored:
+        """What is in the book for a span, with what this batch brought so far."""
+        return Stored.between(self.batch.gauge_id, start_s, end_s)
+
+    def _insert(self, block: Block, rows: IntArray) -> None:
+        insert_readings(self.batch, block, rows)
+
+    def _correct(self, block: Block, rows: IntArray, stored: Stored, places: IntArray) -> None:
+        correct_readings(self.batch, block, rows, stored.pk[places])
 
     def _refuse_overlaps(self, block: Block, stored: Stored, filling: BoolArray) -> None:
         rows = np.flatnonzero(filling)
@@ -231,7 +268,7 @@ class Shelf:
 
     def _compare(self, block: Block, stored: Stored, rows: IntArray, places: IntArray) -> None:
         """Rows whose interval is known: the same again, or a correction."""
-        here = stored.batch[places] == self.batch.pk
+        here = stored.batch[places] == self.own
         self.repeated += int(here.sum())
         differs = (block.kind[rows] != stored.kind[places]) | (
             block.depth_um[rows] != stored.depth_um[places]
@@ -239,12 +276,16 @@ class Shelf:
         # A missing value does not take back a depth that somebody read.
         differs &= block.kind[rows] != MISSING
         if differs.any():
-            correct_readings(self.batch, block, rows[differs], stored.pk[places[differs]])
+            self._correct(block, rows[differs], stored, places[differs])
             self._touch(block, rows[differs])
             self.corrected += int(differs.sum())
             self._tell(block, rows[differs], Became.CORRECTED)
         self.same += int((~differs).sum())
+        self._known_again(block, rows[~differs], stored, places[~differs])
         self._tell(block, rows[~differs], Became.SAME)
+
+    def _known_again(self, block: Block, rows: IntArray, stored: Stored, places: IntArray) -> None:
+        """Nothing is to be written of what is known."""
 
     def _touch(self, block: Block, rows: IntArray) -> None:
         start_s, end_s = int(block.start_s[rows].min()), int(block.end_s[rows].max())
@@ -276,8 +317,11 @@ class Shelf:
             ]
         )
 
-    def _list(self, rows: list[RejectedRow]) -> None:
+    def _write_rejected(self, rows: list[RejectedRow]) -> None:
         RejectedRow.objects.bulk_create(rows, batch_size=5000)
+
+    def _list(self, rows: list[RejectedRow]) -> None:
+        self._write_rejected(rows)
         self.rejected += len(rows)
         self.first_bad = sorted([*self.first_bad, *rows[:SHOWN_BAD]], key=lambda row: row.line)
         del self.first_bad[SHOWN_BAD:]
@@ -294,66 +338,3 @@ def _overlap(start_s: int, end_s: int) -> str:
     return _(
         "The time overlaps another reading, from %(start)s to %(end)s, without being the same."
     ) % {"start": moment_text(instant(start_s)), "end": moment_text(instant(end_s))}
-
-
-_COLUMNS = ("gauge_id", "start_s", "end_s", "kind", "depth_um", "typed", "batch_id")
-
-
-def _values(batch: ReadingBatch, block: Block, rows: IntArray) -> Iterable[tuple]:
-    depth: list[int | None] = block.depth_um[rows].tolist()
-    for n in np.flatnonzero(block.depth_um[rows] == NO_DEPTH):
-        depth[n] = None
-    whole = rows.size == len(block)
-    return zip(
-        repeat(batch.gauge_id),
-        block.start_s[rows].tolist(),
-        block.end_s[rows].tolist(),
-        [KINDS[place] for place in block.kind[rows].tolist()],
-        depth,
-        block.typed if whole else [block.typed[n] for n in rows.tolist()],
-        repeat(batch.pk),
-    )
-
-
-def insert_readings(batch: ReadingBatch, block: Block, rows: IntArray) -> None:
-    """Insert rows of a block, past the model layer: a million model instances take half a minute, rows a few seconds."""
-    table = Reading._meta.db_table
-    names = ", ".join(_COLUMNS)
-    with connection.cursor() as cursor:
-        if connection.vendor == "postgresql":
-            with cursor.copy(f"COPY {table} ({names}) FROM STDIN") as copy:
-                for values in _values(batch, block, rows):
-                    copy.write_row(values)
-        else:
-            cursor.executemany(
-                f"INSERT INTO {table} ({names}) VALUES (%s, %s, %s, %s, %s, %s, %s)",  # noqa: S608
-                _values(batch, block, rows),
-            )
-
-
-def correct_readings(batch: ReadingBatch, block: Block, rows: IntArray, pks: IntArray) -> None:
-    """Give stored readings the depth of these rows, and keep what they said before."""
-    for part in range(0, rows.size, 500):
-        row_of = dict(
-            zip(pks[part : part + 500].tolist(), rows[part : part + 500].tolist(), strict=True)
-        )
-        readings = list(Reading.objects.filter(pk__in=row_of))
-        ReadingCorrection.objects.bulk_create(
-            ReadingCorrection(
-                reading=reading,
-                was_kind=reading.kind,
-                was_depth_um=reading.depth_um,
-                was_typed=reading.typed,
-                was_batch_id=reading.batch_id,
-                batch=batch,
-            )
-            for reading in readings
-        )
-        for reading in readings:
-            row = row_of[reading.pk]
-            depth_um = int(block.depth_um[row])
-            reading.kind = KINDS[block.kind[row]]
-            reading.depth_um = None if depth_um == NO_DEPTH else depth_um
-            reading.typed = block.typed[row]
-            reading.batch = batch
-        Reading.objects.bulk_update(readings, ["kind", "depth_um", "typed", "batch"])

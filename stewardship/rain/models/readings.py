@@ -237,3 +237,8 @@ class ReadingCorrection(models.Model):
 
     def __str__(self) -> str:
         return f"{self.reading_id}: {self.was_kind}"
+
+    def put_back(self, reading: Reading) -> None:
+        """Let the reading say what it said before; not saved."""
+        reading.kind, reading.depth_um = self.was_kind, self.was_depth_um
+        reading.typed, reading.batch_id = self.was_typed, self.was_batch_id
