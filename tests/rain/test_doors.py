@@ -145,7 +145,7 @@ def test_a_link_is_shown_once_and_opens_the_readers_form(coordinator, school, ca
     assert Client().get(address).status_code == 200
     again = page(coordinator, school)
     assert address not in again
-    assert "Not used yet." in again
+    assert "not used yet" in again
     assert changes(school) == [(GaugeChange.DOOR_MADE, "Link for Wen Salazar")]
 
 

@@ -40,8 +40,8 @@ class ReadingForm(forms.Form):
     )
     amount = forms.CharField(
         label=_("How much"),
-        required=False,
         max_length=16,
+        error_messages={"required": _("Write 0 if it was dry, T for a trace, M if nobody looked.")},
         widget=forms.TextInput(attrs={"autocomplete": "off", "inputmode": "decimal"}),
     )
     days = forms.IntegerField(
@@ -61,6 +61,7 @@ class ReadingForm(forms.Form):
         self.program, self.now = program, now
         self.doubt = ""
         self.fields["gauge"].queryset = gauges
+        self.fields["amount"].required = not self.data.get("tap")
         if gauge := self.initial.get("gauge"):
             self.fields["amount"].label = _("How much (%s)") % gauge.get_unit_display()
 
@@ -80,9 +81,6 @@ class ReadingForm(forms.Form):
                 _("You wrote %(amount)s and pressed “%(button)s”. Write it down, or empty the box.")
                 % {"amount": text, "button": TAPS[tap]},
             )
-            return data
-        if not (tap or text):
-            self.add_error("amount", _("Write 0 if it was dry, T for a trace, M if nobody looked."))
             return data
         if days is not None:
             self._understand(tap or text, gauge, days)
