@@ -7,7 +7,7 @@ from django.core.validators import RegexValidator
 from django.utils.translation import gettext_lazy as _
 
 from sites.choices import InletKind
-from sites.models import Basin, Inlet, Planting, Site
+from sites.models import STEEPEST_PERCENT, Basin, Inlet, Planting, Site
 from stewardship.common.measures import MeasureField, use_units
 
 #: Words that are addresses of pages beside the sites' own.
@@ -196,6 +196,7 @@ class InletForm(MeasureForm):
         "trap_depth_m": "depth_m",
         "trap_lip_m": "lip_below_inlet_m",
     }
+    SLOPES = ("gutter_slope_percent", "cross_slope_percent")
 
     width_m = MeasureField("short", label=_("Opening width, or diameter of a core"), min_value=0)
     height_m = MeasureField(
@@ -204,6 +205,18 @@ class InletForm(MeasureForm):
         required=False,
         min_value=0,
         help_text=_("Curb cuts only."),
+    )
+    gutter_slope_percent = forms.FloatField(
+        label=_("Slope along the gutter (%)"),
+        required=False,
+        max_value=STEEPEST_PERCENT,
+        help_text=_("Leave both slopes empty if nobody measured them, or at a low point."),
+    )
+    cross_slope_percent = forms.FloatField(
+        label=_("Slope of the street toward the curb (%)"),
+        required=False,
+        max_value=STEEPEST_PERCENT,
+        help_text=_("2 % is usual."),
     )
     trap_length_m = MeasureField("short", label=_("Trap length"), required=False, min_value=0)
     trap_width_m = MeasureField("short", label=_("Trap width"), required=False, min_value=0)
@@ -217,7 +230,7 @@ class InletForm(MeasureForm):
 
     class Meta:
         model = Inlet
-        fields = ["kind", "width_m", "height_m"]
+        fields = ["kind", "width_m", "height_m", "gutter_slope_percent", "cross_slope_percent"]
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -239,8 +252,23 @@ class InletForm(MeasureForm):
             self.add_error("height_m", _("A curb cut has a height."))
         if cleaned.get("kind") == InletKind.CURB_CORE and height is not None:
             self.add_error("height_m", _("A curb core is round: it has a diameter only."))
+        self._clean_slopes(cleaned)
         self._clean_trap(cleaned)
         return cleaned
+
+    def _clean_slopes(self, cleaned: dict[str, Any]) -> None:
+        given = [name for name in self.SLOPES if cleaned.get(name) is not None]
+        for name in self.SLOPES:
+            if name in self.errors:
+                continue
+            if given and cleaned.get(name) is None:
+                self.add_error(
+                    name, _("The two slopes go together: give this one too, or leave both empty.")
+                )
+            elif given and cleaned[name] <= 0:
+                self.add_error(
+                    name, _("This must be more than zero. At a low point leave both slopes empty.")
+                )
 
     def _clean_trap(self, cleaned: dict[str, Any]) -> None:
         given = [name for name in self.TRAP if cleaned.get(name) is not None]

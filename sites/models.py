@@ -17,6 +17,8 @@ from stewardship.common.events import StateEvent
 #: Months after acceptance or planting at which the next phase begins (program default, no source).
 ESTABLISHING_FROM_MONTH = 12
 SETTLED_FROM_MONTH = 24
+#: [%] No street is steeper; more is a slip of the pen. Common practice, no source.
+STEEPEST_PERCENT = 30
 
 
 class SiteQuerySet(models.QuerySet["Site"]):
@@ -216,10 +218,27 @@ class Inlet(models.Model):
     kind = models.CharField(_("kind"), max_length=12, choices=InletKind)
     width_m = models.FloatField(_("opening width or diameter (m)"))
     height_m = models.FloatField(_("opening height (m)"), null=True, blank=True)
+    #: where both are known, water is taken to run past the opening; else to stand before it
+    gutter_slope_percent = models.FloatField(_("slope along the gutter (%)"), null=True, blank=True)
+    cross_slope_percent = models.FloatField(
+        _("slope of the street toward the curb (%)"), null=True, blank=True
+    )
     typed = models.JSONField(_("as typed"), default=dict, blank=True, editable=False)
 
     class Meta:
         constraints = [
+            models.CheckConstraint(
+                condition=Q(gutter_slope_percent__isnull=True, cross_slope_percent__isnull=True)
+                | Q(
+                    gutter_slope_percent__isnull=False,
+                    gutter_slope_percent__gt=0,
+                    gutter_slope_percent__lte=STEEPEST_PERCENT,
+                    cross_slope_percent__isnull=False,
+                    cross_slope_percent__gt=0,
+                    cross_slope_percent__lte=STEEPEST_PERCENT,
+                ),
+                name="inlet_slopes_both_or_neither",
+            ),
             models.CheckConstraint(
                 condition=Q(
                     kind=InletKind.CURB_CUT, width_m__gt=0, height_m__isnull=False, height_m__gt=0

@@ -87,7 +87,7 @@ def add_basin(
 ) -> Basin:
     """A basin at a site, with its first inlet and the trap in it where they are known.
 
-    `facts` are the fields of `Basin`; `inlet` those of `Inlet` (kind, width_m, height_m); `trap` those of `SedimentTrap`.
+    `facts` are the fields of `Basin`; `inlet` those of `Inlet`; `trap` those of `SedimentTrap`.
 
     Raises
     ------

@@ -9,7 +9,11 @@ from sites.choices import InletKind
 from sites.models import Basin
 from stewardship.hydrology.balance import basin_balance
 from stewardship.hydrology.basins import BasinArrays
-from stewardship.hydrology.inlets import curb_core_capacity_m3_s, curb_cut_capacity_m3_s
+from stewardship.hydrology.inlets import (
+    GradedInlets,
+    curb_core_capacity_m3_s,
+    curb_cut_capacity_m3_s,
+)
 from stewardship.hydrology.units import MM_PER_INCH, SECONDS_PER_HOUR
 
 STEP_S = 300  # [s] steps of the storm that is tried out
@@ -21,7 +25,7 @@ USUAL_LIP_M = 0.0635  # [m] lip below the inlet bottom where none is written dow
 
 
 def inlet_capacity_m3_s(basin: Basin) -> float:
-    """What all inlets of the basin let in together [m³/s]; without limit where none is written down."""
+    """What the basin's inlets on unknown slopes let in together [m³/s]; without limit where no inlet at all is written down."""
     inlets = list(basin.inlets.all())
     if not inlets:
         return float("inf")
@@ -31,7 +35,37 @@ def inlet_capacity_m3_s(basin: Basin) -> float:
             if inlet.kind == InletKind.CURB_CORE
             else curb_cut_capacity_m3_s(inlet.width_m, inlet.height_m)
             for inlet in inlets
+            if inlet.gutter_slope_percent is None
         )
+    )
+
+
+def graded_inlets(basins: Sequence[Basin]) -> GradedInlets | None:
+    """Inlets whose slopes are written down, in the order in which they were; None if there are none."""
+    rows = [
+        [inlet for inlet in basin.inlets.all() if inlet.gutter_slope_percent is not None]
+        for basin in basins
+    ]
+    most = max(map(len, rows), default=0)
+    if not most:
+        return None
+    length_m, height_m, diameter_m = np.zeros((3, len(basins), most))
+    gutter_slope, cross_slope = np.full((2, len(basins), most), np.nan)
+    for place, row in enumerate(rows):
+        for number, inlet in enumerate(sorted(row, key=lambda one: one.pk)):
+            at = place, number
+            gutter_slope[at] = inlet.gutter_slope_percent / 100
+            cross_slope[at] = inlet.cross_slope_percent / 100
+            if inlet.kind == InletKind.CURB_CORE:
+                diameter_m[at] = inlet.width_m
+            else:
+                length_m[at], height_m[at] = inlet.width_m, inlet.height_m
+    return GradedInlets(
+        length_m=length_m,
+        height_m=height_m,
+        diameter_m=diameter_m,
+        gutter_slope=gutter_slope,
+        cross_slope=cross_slope,
     )
 
 
@@ -43,6 +77,7 @@ def basin_arrays(basins: Iterable[Basin]) -> BasinArrays:
         pervious_m2=[b.planted_catchment_m2 for b in basins],
         pervious_curve_number=[b.unpaved_curve_number for b in basins],
         inlet_capacity_m3_s=[inlet_capacity_m3_s(b) for b in basins],
+        graded_inlets=graded_inlets(basins),
         bottom_m2=[b.bottom_area_m2 for b in basins],
         lip_m2=[b.top_area_m2 for b in basins],
         lip_depth_m=[b.depth_m for b in basins],

@@ -246,14 +246,21 @@ class _Run:
         arriving_m3 = np.maximum(since_start_m3 - before_m3, 0.0)
         self.fallen_mm, self.run_off_m3 = fallen_mm[-1], since_start_m3[-1]
 
-        admitted_m3 = np.minimum(
-            arriving_m3, self.basins.inlet_capacity_m3_s * np.asarray(lasting_s)
-        )
+        admitted_m3 = self._admitted_m3(arriving_m3, np.asarray(lasting_s, dtype=np.float64))
         entering_m3: FloatArray = admitted_m3 + rain_mm * self.basins.open_m2 / MM_PER_M
         self.runoff_m3 += arriving_m3.sum(axis=0)
         self.passed_by_m3 += (arriving_m3 - admitted_m3).sum(axis=0)
         self.inflow_m3 += entering_m3.sum(axis=0)
         return entering_m3
+
+    def _admitted_m3(self, arriving_m3: FloatArray, lasting_s: FloatArray) -> FloatArray:
+        admitted_m3 = np.minimum(arriving_m3, self.basins.inlet_capacity_m3_s * lasting_s)
+        graded = self.basins.graded_inlets
+        if graded is not None:
+            left_m3 = arriving_m3 - admitted_m3
+            admitted_m3 += graded.admitted_m3_s(left_m3 / lasting_s) * lasting_s
+            np.minimum(admitted_m3, arriving_m3, out=admitted_m3)
+        return admitted_m3
 
     def result(self, *, coarse: bool) -> BalanceResult:
         """Close the books."""

@@ -8,6 +8,7 @@ more spill.
 import numpy as np
 
 from stewardship.hydrology.errors import InputError
+from stewardship.hydrology.inlets import GradedInlets
 from stewardship.hydrology.runoff import PAVED_CURVE_NUMBER
 from stewardship.hydrology.units import FloatArray, IntArray, Numbers
 
@@ -27,7 +28,10 @@ class BasinArrays:
     runoff_coefficient : array_like, default NaN
         Where given, the share of the rain that runs off, instead of the curve numbers.
     inlet_capacity_m3_s : array_like, default infinite
-        What the basin's inlets let in together, see `stewardship.hydrology.inlets`. [m³/s]
+        What the basin's inlets without known slopes let in together, see
+        `stewardship.hydrology.inlets`; 0 if there are only others. [m³/s]
+    graded_inlets : GradedInlets, default none
+        Inlets along gutters of known slopes; they get what the former leave.
     bottom_m2, lip_m2 : array_like
         Plan area at the bottom, and at the height of the lip. [m²]
     lip_depth_m : array_like
@@ -52,7 +56,7 @@ class BasinArrays:
 
     Notes
     -----
-    Each parameter is kept as an attribute of the same name, float64 of shape (basins,).
+    Each parameter is kept as an attribute of the same name, arrays as float64 of shape (basins,).
     """
 
     def __init__(
@@ -64,6 +68,7 @@ class BasinArrays:
         impervious_curve_number: Numbers = PAVED_CURVE_NUMBER,
         runoff_coefficient: Numbers = np.nan,
         inlet_capacity_m3_s: Numbers = np.inf,
+        graded_inlets: GradedInlets | None = None,
         bottom_m2: Numbers,
         lip_m2: Numbers,
         lip_depth_m: Numbers,
@@ -98,6 +103,7 @@ class BasinArrays:
             infiltration_mm_h,
             lip_m2 if open_m2 is None else open_m2,
         )
+        self.graded_inlets = graded_inlets
         self._check()
         self._bottom_side_m: FloatArray = np.sqrt(self.bottom_m2)
         self._bottom_cube_m3: FloatArray = self._bottom_side_m * self.bottom_m2
@@ -122,7 +128,7 @@ class BasinArrays:
         """
         taken = object.__new__(BasinArrays)
         for name, values in vars(self).items():
-            setattr(taken, name, values[places])
+            setattr(taken, name, None if values is None else values[places])
         return taken
 
     def volume_m3(self, depth_m: FloatArray) -> FloatArray:
@@ -190,6 +196,8 @@ class BasinArrays:
                 raise InputError(f"A basin's {name} must be above zero.")
         if np.any(np.isnan(self.inlet_capacity_m3_s) | (self.inlet_capacity_m3_s < 0)):
             raise InputError("An inlet's capacity must be at least zero.")
+        if self.graded_inlets is not None and len(self.graded_inlets) != len(self):
+            raise InputError("There must be one row of inlets for each basin.")
         if np.any(self.lip_m2 < self.bottom_m2):
             raise InputError("A basin is smaller at its lip than at its bottom.")
         for number in (self.impervious_curve_number, self.pervious_curve_number):

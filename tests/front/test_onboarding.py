@@ -297,6 +297,17 @@ class TestWorks:
             capacity.soaked_m3 + capacity.spilled_m3, rel=1e-9
         )
 
+    def test_slopes_of_the_gutter_may_be_given_and_let_water_pass_by(self, coordinator):
+        agreement = up_to_works(coordinator)
+        basin = Basin.objects.get(site__agreements=agreement)
+        page = at(agreement, "works")
+        (before,) = coordinator.get(page).context["planned"]
+        slopes = {"inlet-gutter_slope_percent": "6", "inlet-cross_slope_percent": "2"}
+        coordinator.post(page + f"?basin={basin.pk}", BASIN | slopes)
+        (after,) = coordinator.get(page).context["planned"]
+        assert basin.inlets.get().gutter_slope_percent == 6
+        assert after.passed_by_m3 > before.passed_by_m3
+
     def test_everything_wrong_is_told_at_once(self, coordinator):
         agreement = begin(coordinator)
         coordinator.post(at(agreement, "where"), WHERE)

@@ -9,6 +9,7 @@ from stewardship.hydrology._stand import LIP_COEFFICIENT_SI
 from stewardship.hydrology.balance import basin_balance, event_volume_balance
 from stewardship.hydrology.basins import BasinArrays
 from stewardship.hydrology.errors import InputError
+from stewardship.hydrology.inlets import GradedInlets, on_grade_share
 from stewardship.hydrology.units import M3_PER_CUBIC_FOOT, M_PER_FOOT, MM_PER_INCH
 from tests.hydrology.swmm_models import Plot, run_plot
 
@@ -57,6 +58,7 @@ CASES = {
     "metric": (SI_PLOT, [25.0] * 12, (5.0077, 3.2065, 1.8012, 0.1621, 7 + 7 / 60)),
 }
 STEP_S = 300
+TABLES = ("length_m", "height_m", "diameter_m", "gutter_slope", "cross_slope")
 
 
 def ours_in_their_units(plot, rates):
@@ -170,6 +172,29 @@ def test_water_that_the_inlet_cannot_take_passes_by():
     assert result.runoff_m3[0] == pytest.approx(7.2)
     assert result.inflow_m3[0] == pytest.approx(1.8)
     assert result.passed_by_m3[0] == pytest.approx(5.4)
+
+
+def test_on_a_slope_the_share_that_the_cut_takes_falls_as_the_flow_rises():
+    # 200 m² shedding all: 1 mm in 5 min is 0.667 L/s, 5 mm is 3.33 L/s. HEC-22 equation 4-24.
+    cut = GradedInlets(
+        length_m=[[0.45]],
+        height_m=[[0.15]],
+        diameter_m=[[0]],
+        gutter_slope=[[0.01]],
+        cross_slope=[[0.02]],
+    )
+    on_slope = basins(runoff_coefficient=1, open_m2=0, inlet_capacity_m3_s=0, graded_inlets=cut)
+    for rain_mm in (1.0, 5.0):
+        result = basin_balance([rain_mm], STEP_S, on_slope)
+        share = on_grade_share(rain_mm / 1_000 * 200 / STEP_S, 0.45, 0.01, 0.02)
+        assert result.inflow_m3[0] / result.runoff_m3[0] == pytest.approx(float(share))
+        assert result.passed_by_m3[0] == pytest.approx(result.runoff_m3[0] * (1 - float(share)))
+    # An inlet of unknown slope before it takes its part first.
+    both = basins(runoff_coefficient=1, open_m2=0, inlet_capacity_m3_s=0.001, graded_inlets=cut)
+    result = basin_balance([5.0], STEP_S, both)
+    left_m3_s = 0.005 * 200 / STEP_S - 0.001
+    share = on_grade_share(left_m3_s, 0.45, 0.01, 0.02)
+    assert result.inflow_m3[0] == pytest.approx(0.3 + float(share) * left_m3_s * STEP_S)
 
 
 def test_rain_on_the_basin_itself_counts_as_inflow():
@@ -342,6 +367,7 @@ def test_event_volumes_understate_what_a_burst_spills():
         ({"pervious_curve_number": 0}, "curve number"),
         ({"runoff_coefficient": 1.1}, "coefficient"),
         ({"open_m2": -1}, "open to the rain"),
+        ({"graded_inlets": GradedInlets(**dict.fromkeys(TABLES, [[1], [1]]))}, "row of inlets"),
         ({"lip_m2": [10, 11], "bottom_m2": [1, 2, 3]}, "one number for all basins"),
     ],
 )

@@ -25,3 +25,18 @@ def test_a_curb_cut_without_a_height_is_refused_by_the_database():
     basin = factory.make_basin(factory.make_site("OAK-1"))
     with pytest.raises(IntegrityError, match="inlet_has_the_sizes"), transaction.atomic():
         Inlet.objects.create(basin=basin, kind=InletKind.CURB_CUT, width_m=0.45)
+
+
+@pytest.mark.parametrize(
+    "slopes",
+    [
+        {"gutter_slope_percent": 2},
+        {"cross_slope_percent": 2},
+        {"gutter_slope_percent": 0, "cross_slope_percent": 2},
+        {"gutter_slope_percent": 2, "cross_slope_percent": 31},
+    ],
+)
+def test_one_slope_alone_or_one_that_no_street_has_is_refused_by_the_database(slopes):
+    basin = factory.make_basin(factory.make_site("OAK-1"))
+    with pytest.raises(IntegrityError, match="inlet_slopes"), transaction.atomic():
+        Inlet.objects.create(basin=basin, kind=InletKind.CURB_CORE, width_m=0.1, **slopes)

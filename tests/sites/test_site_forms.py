@@ -6,6 +6,7 @@ from django.urls import reverse
 
 from sites.choices import InletKind, Stage
 from sites.models import Basin, Inlet, SedimentTrap, Site
+from sites.water import capacities
 from tests import factory
 
 NEW = reverse("sites:new")
@@ -177,6 +178,46 @@ def test_sizes_that_do_not_fit_the_kind_are_refused(cast, coordinator, change, f
     response = coordinator.post(reverse("sites:inlet_new", args=[basin.pk]), INLET | change)
     assert words in response.context["form"].errors[field][0]
     assert basin.inlets.count() == 1
+
+
+SLOPES = {"gutter_slope_percent": "4", "cross_slope_percent": "2"}
+
+
+def test_on_a_sloping_street_more_water_passes_by_an_inlet(cast, coordinator):
+    inlet = Inlet.objects.get(basin__site=cast.site)
+    (standing,) = capacities([inlet.basin])
+    coordinator.post(reverse("sites:inlet_edit", args=[inlet.pk]), INLET | SLOPES)
+    inlet.refresh_from_db()
+    assert (inlet.gutter_slope_percent, inlet.cross_slope_percent) == (4, 2)
+    (running,) = capacities([inlet.basin])
+    assert standing.passed_by_m3 == 0
+    assert running.passed_by_m3 > 0
+    page = coordinator.get(reverse("site", args=["OAK-1"])).content.decode()
+    assert "on a slope of 4.0 % along the gutter and 2.0 % toward the curb" in page
+
+
+@pytest.mark.parametrize(
+    ("change", "field", "words"),
+    [
+        ({"cross_slope_percent": ""}, "cross_slope_percent", "leave both empty"),
+        ({"gutter_slope_percent": ""}, "gutter_slope_percent", "leave both empty"),
+        ({"gutter_slope_percent": "0"}, "gutter_slope_percent", "At a low point leave both"),
+        ({"gutter_slope_percent": "45"}, "gutter_slope_percent", "less than or equal to 30"),
+        ({"cross_slope_percent": "steep"}, "cross_slope_percent", "Enter a number"),
+    ],
+)
+def test_slopes_that_no_street_has_are_refused_at_their_field(
+    cast, coordinator, change, field, words
+):
+    inlet = Inlet.objects.get(basin__site=cast.site)
+    response = coordinator.post(
+        reverse("sites:inlet_edit", args=[inlet.pk]), INLET | SLOPES | change
+    )
+    form = response.context["form"]
+    assert list(form.errors) == [field]
+    assert words in form.errors[field][0]
+    inlet.refresh_from_db()
+    assert inlet.gutter_slope_percent is None
 
 
 def test_correcting_an_inlet_corrects_its_trap(cast, coordinator):

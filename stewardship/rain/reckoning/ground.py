@@ -14,19 +14,6 @@ from stewardship.hydrology.spread import haversine_m
 from stewardship.hydrology.units import BoolArray, FloatArray, IntArray
 from stewardship.rain.models import Gauge, GaugePlace
 
-#: What `basin_arrays` says of a basin, under the names of the parameters of BasinArrays.
-PARAMETERS = (
-    "impervious_m2",
-    "pervious_m2",
-    "pervious_curve_number",
-    "inlet_capacity_m3_s",
-    "bottom_m2",
-    "lip_m2",
-    "lip_depth_m",
-    "lip_length_m",
-    "infiltration_mm_h",
-)
-
 
 @dataclass(frozen=True)
 class Ground:
@@ -41,7 +28,7 @@ class Ground:
     reach_m: FloatArray  # (gauges,)
     basin_ids: Sequence[int]
     basin_site: IntArray  # (basins,) place of its site in `sites`
-    basin_table: dict[str, FloatArray]  # by PARAMETERS, (basins,)
+    every_basin: BasinArrays  # (basins,)
 
     @classmethod
     def load(cls, gauges: Sequence[Gauge]) -> "Ground":
@@ -68,7 +55,6 @@ class Ground:
             since, columns = stood[stand.gauge_id]
             since.append(stand.since.toordinal())
             columns.append(column)
-        arrays = basin_arrays(basins)
         return cls(
             sites=sites,
             gauges=gauges,
@@ -78,7 +64,7 @@ class Ground:
             reach_m=np.array([gauge.reach_m for gauge in gauges], dtype=np.float64),
             basin_ids=[basin.pk for basin in basins],
             basin_site=np.array([place[basin.site_id] for basin in basins], dtype=np.int64),
-            basin_table={name: getattr(arrays, name) for name in PARAMETERS},
+            every_basin=basin_arrays(basins),
         )
 
     def distance_m(self, day: date, stood: IntArray) -> FloatArray:
@@ -105,4 +91,4 @@ class Ground:
 
     def basins(self, places: IntArray) -> BasinArrays:
         """The basins at some places, which may come more than once."""
-        return BasinArrays(**{name: values[places] for name, values in self.basin_table.items()})
+        return self.every_basin.take(places)
