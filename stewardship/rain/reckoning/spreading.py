@@ -1,13 +1,13 @@
 """What storms were at sites: depth and peaks from the gauges around, how sure that is, and where the water went."""
 
-from collections.abc import Iterator
 from dataclasses import dataclass, field
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.utils.translation import gettext as _
 
-from stewardship.hydrology.balance import BalanceResult, basin_balance, event_volume_balance
+from stewardship.hydrology.balance import BalanceResult, event_volume_balance
+from stewardship.hydrology.many import balance_of_each
 from stewardship.hydrology.spread import gauge_weights
 from stewardship.hydrology.storms import COARSE_READING_S, rain_in_steps
 from stewardship.hydrology.units import UM_PER_MM, FloatArray, IntArray
@@ -25,8 +25,6 @@ MEASURED_NEARLY_M, MEASURED_SHARE = 1_000, 0.75
 PEAKS_S = (900, 3_600)
 #: [s] step of the rain that the water balance follows
 STEP_S = 300
-#: rain steps of all basins together that are followed at once, so that long records do not fill the memory
-CELLS_AT_ONCE = 2_000_000
 
 
 @dataclass
@@ -265,28 +263,11 @@ def as_declared(rain: Rain, depth_um: int, length_s: int, ground: Ground) -> Non
 
 
 def _follow(fine: list[_Fine], ground: Ground) -> None:
-    """Follow fine rain through its basins, storms of like length together: one pass over the steps serves all of them."""
-    for batch in _batches(sorted(fine, key=lambda one: one.rain_mm.size)):
-        steps = batch[-1].rain_mm.size
-        rain_mm = np.zeros((len(batch), steps))
-        for n, one in enumerate(batch):
-            rain_mm[n, : one.rain_mm.size] = one.rain_mm
-        places = np.array([one.basin for one in batch])
-        result = basin_balance(rain_mm, STEP_S, ground.basins(places))
-        for n, one in enumerate(batch):
-            one.rain.waters[ground.basin_ids[one.basin]] = _one_water(result, n)
-
-
-def _batches(fine: list[_Fine]) -> Iterator[list[_Fine]]:
-    batch: list[_Fine] = []
-    for one in fine:
-        longer = batch and one.rain_mm.size > 2 * batch[0].rain_mm.size + 12
-        if longer or (len(batch) + 1) * one.rain_mm.size > CELLS_AT_ONCE and batch:
-            yield batch
-            batch = []
-        batch.append(one)
-    if batch:
-        yield batch
+    """Follow fine rain through its basins, those of many storms and sites together."""
+    places = np.array([one.basin for one in fine], dtype=np.int64)
+    result = balance_of_each([one.rain_mm for one in fine], STEP_S, ground.every_basin, places)
+    for n, one in enumerate(fine):
+        one.rain.waters[ground.basin_ids[one.basin]] = _one_water(result, n)
 
 
 def _one_water(result: BalanceResult, place: int) -> Water:
