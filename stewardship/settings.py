@@ -220,6 +220,11 @@ CELERY_BEAT_SCHEDULE = {
         "schedule": schedule(SWEEP_SECONDS),
         "options": {"expires": SWEEP_SECONDS},
     },
+    "take uploaded files in": {
+        "task": "stewardship.rain.tasks.sweep_files",
+        "schedule": schedule(SWEEP_SECONDS),
+        "options": {"expires": SWEEP_SECONDS},
+    },
     "look at gauges for what is odd": {
         "task": "stewardship.rain.tasks.sweep_gauges",
         "schedule": schedule(SWEEP_SECONDS * 40),

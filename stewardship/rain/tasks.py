@@ -1,6 +1,11 @@
 from celery import shared_task
 
-from stewardship.rain.services import carry_on_searches, check_gauges, find_waiting_storms
+from stewardship.rain.services import (
+    carry_on_files,
+    carry_on_searches,
+    check_gauges,
+    find_waiting_storms,
+)
 
 
 @shared_task
@@ -14,3 +19,9 @@ def sweep_rain() -> None:
 def sweep_gauges() -> None:
     """Look at gauges that got readings for what is odd: stuck zeros, impossible rates, one amount again and again."""
     check_gauges()
+
+
+@shared_task
+def sweep_files() -> None:
+    """Look through large uploaded files, take in those that were confirmed, and throw away what nobody confirmed."""
+    carry_on_files()

@@ -41,6 +41,10 @@ _WEB_PAGE = re.compile(rb"(\xef\xbb\xbf)?\s*<(!doctype|html|\?xml)", re.IGNORECA
 Row = tuple[int, list[str], str]
 
 
+class NoTable(Refused):
+    """The file is no table of text at all; nothing that a person says of its layout can help."""
+
+
 @contextmanager
 def opened(content: bytes | str | os.PathLike[str] | BinaryIO) -> Iterator[BinaryIO]:
     """The content as a binary file at its beginning."""
@@ -76,14 +80,14 @@ def encoding_and_digest(file: BinaryIO) -> tuple[str, "hashlib._Hash"]:
             encoding = "utf-16"
             continue
         if b"\x00" in block:
-            raise Refused(_("The file is not text. Readings come as CSV."))
+            raise NoTable(_("The file is not text. Readings come as CSV."))
         if encoding == "utf-8-sig":
             try:
                 utf8.decode(block)
             except UnicodeDecodeError:
                 encoding = "cp1252"
     if first:
-        raise Refused(_("The file is empty."))
+        raise NoTable(_("The file is empty."))
     file.seek(0)
     return encoding, digest
 
@@ -91,9 +95,9 @@ def encoding_and_digest(file: BinaryIO) -> tuple[str, "hashlib._Hash"]:
 def _refuse_what_is_no_text(block: bytes) -> None:
     for signature, sentence in _SIGNATURES.items():
         if block.startswith(signature):
-            raise Refused(sentence)
+            raise NoTable(sentence)
     if _WEB_PAGE.match(block[:200]):
-        raise Refused(_("The file is a web page, not a table. Ask for the readings as CSV."))
+        raise NoTable(_("The file is a web page, not a table. Ask for the readings as CSV."))
 
 
 @contextmanager
@@ -112,7 +116,7 @@ def first_lines(text: io.TextIOWrapper, most: int) -> list[str]:
     lines: list[str] = []
     while len(lines) < most and (line := text.readline(LONGEST_LINE)):
         if len(line) == LONGEST_LINE and not line.endswith("\n"):
-            raise Refused(
+            raise NoTable(
                 _("The file is not a table: it has lines of more than 20,000 characters.")
             )
         lines.append(line)
@@ -130,7 +134,7 @@ def find_delimiter(lines: list[str]) -> str:
         if usual > 1 and score > best_score:
             best, best_score = delimiter, score
     if not best:
-        raise Refused(
+        raise NoTable(
             _(
                 "The file is not a table: its lines are not divided by commas, semicolons, tabs or bars."
             )

@@ -10,7 +10,7 @@ from stewardship.common.errors import Refused
 from stewardship.common.written import US
 from stewardship.rain.choices import DepthUnit, FileFormat, ReadingKind, Stamps
 from stewardship.rain.intake.columns import find_header, listed, time_columns_of
-from stewardship.rain.intake.csvfile import Row, cut, find_delimiter
+from stewardship.rain.intake.csvfile import NoTable, Row, cut, find_delimiter
 from stewardship.rain.intake.ghcn import (
     looks_by_year,
     looks_daily,
@@ -54,7 +54,7 @@ def understand(
     Refused : the file is no table of rain, a wish does not fit it, or it does not say whose readings it holds.
     """
     if not any(line.strip() for line in lines):
-        raise Refused(_("The file is empty."))
+        raise NoTable(_("The file is empty."))
     form = checked_format(wishes.format)
     if form == FileFormat.GHCN_FIXED or (not form and looks_fixed(lines)):
         rows = [(n, [line.rstrip("\r\n")], "") for n, line in enumerate(lines, 1) if line.strip()]

@@ -132,12 +132,16 @@ def lock_gauges() -> None:
 
 def _why(span: Span) -> str:
     """What brought a revision about, in the book's words."""
-    came = sorted({batch.gauge.code for batch in span.batches if batch.added})
-    corrected = sorted({batch.gauge.code for batch in span.batches if batch.corrected})
+    standing = [batch for batch in span.batches if batch.undone_at is None]
+    came = sorted({batch.gauge.code for batch in standing if batch.added})
+    corrected = sorted({batch.gauge.code for batch in standing if batch.corrected})
+    undone = sorted({batch.gauge.code for batch in span.batches if batch.undone_at})
     said = []
     with book_language():
         if came:
             said.append(_("Readings came in: %s.") % ", ".join(came))
         if corrected:
             said.append(_("Readings were corrected: %s.") % ", ".join(corrected))
+        if undone:
+            said.append(_("Readings were taken back: %s.") % ", ".join(undone))
     return " ".join(said)

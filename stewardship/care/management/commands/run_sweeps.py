@@ -7,7 +7,7 @@ from django.utils import timezone
 
 from stewardship.care.services import sweep
 from stewardship.outbox.delivery import deliver_due
-from stewardship.rain.services import find_waiting_storms
+from stewardship.rain.services import carry_on_files, find_waiting_storms
 
 WORDS = {
     "weighed": "site rains weighed",
@@ -26,6 +26,8 @@ class Command(BaseCommand):
     )
 
     def handle(self, *args: Any, **options: Any) -> None:
+        if files := carry_on_files():
+            self.stdout.write(f"{files} uploaded files looked through or taken in")
         self.stdout.write(f"{find_waiting_storms()} storms new, changed or gone")
         for part, count in sweep(at=timezone.now()).items():
             self.stdout.write(f"{count} {WORDS[part]}")
