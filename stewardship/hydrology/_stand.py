@@ -8,11 +8,17 @@ from math import ceil
 import numpy as np
 
 from stewardship.hydrology.basins import BasinArrays
-from stewardship.hydrology.units import M_PER_FOOT, FloatArray, IntArray, m_per_s_from_mm_per_h
+from stewardship.hydrology.units import (
+    M_PER_FOOT,
+    BoolArray,
+    FloatArray,
+    IntArray,
+    m_per_s_from_mm_per_h,
+)
 
 LIP_COEFFICIENT_SI = 3.0 * M_PER_FOOT**0.5  # [m^0.5/s] 3.0 in US units
 CALM_PARTS = 5  # a basin that cannot reach its lip goes through so many computing steps in one
-FILM_M = 1e-5  # [m] head over the lip that no longer counts as running
+FILM_M = 1e-5  # [m] head over the lip up to which water clings and soaks away
 NEWTON_STEPS = 2  # from a start less than 1 % off these come within 1e-9
 
 
@@ -66,9 +72,9 @@ class Stand:
         for name in self._BOOKS:
             getattr(self, name)[places] = getattr(part, name)
 
-    def over_lip(self) -> bool:
-        """Whether water stands above a lip anywhere."""
-        return bool(np.any(self.volume_m3 > self.basins.lip_volume_m3))
+    def runs_over(self) -> BoolArray:
+        """Where water stands so far above the lip that it runs over."""
+        return np.asarray(self.depth_m > self.basins.lip_depth_m + FILM_M, dtype=np.bool_)
 
     def fill(
         self, entering_m3: FloatArray, begin_s: float, lasting_s: float, sub_step_s: float
@@ -108,7 +114,9 @@ class Stand:
         for part in range(parts):
             self.advance(entering_m3, begin_s + part * part_s, part_s)
 
-    def advance(self, entering_m3: FloatArray, begin_s: float, lasting_s: float) -> None:
+    def advance(
+        self, entering_m3: FloatArray, begin_s: float, lasting_s: float | FloatArray
+    ) -> None:
         """One computing step: enter, soak away, spill."""
         basins = self.basins
         filled_m3 = self.volume_m3 + entering_m3
@@ -120,12 +128,12 @@ class Stand:
         emptied = np.flatnonzero((self.depth_m == 0) & (filled_m > 0))
         if emptied.size:
             self.emptied_s[emptied] = begin_s + filled_m[emptied] / self.soaking_m_s[emptied]
-        over = np.flatnonzero(self.volume_m3 > basins.lip_volume_m3)
+        over = np.flatnonzero(self.runs_over())
         if over.size:
             self._spill(over, lasting_s)
         np.maximum(self.greatest_depth_m, self.depth_m, out=self.greatest_depth_m)
 
-    def _spill(self, over: IntArray, lasting_s: float) -> None:
+    def _spill(self, over: IntArray, lasting_s: float | FloatArray) -> None:
         """Let the basins that stand above their lip spill for one step.
 
         What is above the lip either stays or leaves: A H + C L t H^1.5 = above. With
@@ -133,7 +141,7 @@ class Stand:
         """
         area_m2, lip_m3 = self.basins.lip_m2[over], self.basins.lip_volume_m3[over]
         held_m3 = self.volume_m3[over]
-        lowering = self._lowering_m_s[over] * lasting_s
+        lowering = (self._lowering_m_s * lasting_s)[over]
         above_m = (held_m3 - lip_m3) / area_m2
         right = above_m * lowering**2
         s = _start(right)
@@ -145,31 +153,27 @@ class Stand:
         self.spilled_m3[over] += held_m3 - stays_m3
         self.depth_m[over] = self.basins.lip_depth_m[over] + head_m
 
-    def drain(self, begin_s: float, followed_s: float, sub_step_s: float) -> None:
+    def drain(self, begin_s: float, until_s: FloatArray, sub_step_s: float) -> None:
         """Go on without inflow: step while water runs over a lip, then soak away in one go.
 
-        A basin that is not empty after the time followed gets NaN for when it was emptied.
+        Each basin is followed until its own time; one that is not empty then gets NaN for when it
+        was emptied.
         """
+        left_s = np.maximum(until_s - begin_s, 0.0)
         gone_s = np.zeros(len(self.basins))
-        so_far_s = 0.0
-        running = self._running(np.arange(len(self.basins)))
-        while running.size and so_far_s < followed_s:
-            part = self.take(running)
-            nothing = np.zeros(running.size)
-            while so_far_s < followed_s:
-                lasting_s = min(sub_step_s, followed_s - so_far_s)
-                part.advance(nothing, begin_s + so_far_s, lasting_s)
-                so_far_s += lasting_s
-                if part._running(np.arange(running.size)).size < running.size:
-                    break
-            self.put(running, part)
-            gone_s[running] = so_far_s
-            running = self._running(running)
-        self._soak(begin_s + gone_s, followed_s - gone_s)
-
-    def _running(self, places: IntArray) -> IntArray:
-        over_m = self.depth_m[places] - self.basins.lip_depth_m[places]
-        return places[over_m > FILM_M]
+        running = np.flatnonzero(self.runs_over() & (left_s > 0))
+        part = self.take(running)
+        while running.size:
+            lasting_s = np.minimum(sub_step_s, left_s[running] - gone_s[running])
+            # All that still run have run equally long.
+            part.advance(np.zeros(running.size), begin_s + gone_s[running[0]], lasting_s)
+            gone_s[running] += lasting_s
+            on = part.runs_over() & (gone_s[running] < left_s[running])
+            if not on.all():
+                self.put(running, part)
+                running = running[on]
+                part = self.take(running)
+        self._soak(begin_s + gone_s, left_s - gone_s)
 
     def _soak(self, begin_s: FloatArray, left_s: FloatArray) -> None:
         """Empty the basins at the infiltration rate; this is exact at any length."""

@@ -98,7 +98,7 @@ def basin_balance(
     initial_m3 : array_like, scalar or shape (basins,), default 0
         Water that stands in the basins at the start. [m³]
     followed_h : float, default 168
-        Time to go on after the last step. [h]
+        Time for which each basin is followed after its own last rain; all steps are, anyway. [h]
     sub_step_s : float, default 60
         Longest computing step of a basin that may spill, at most 300; one that cannot reach its lip
         within five of these takes them in one. [s]
@@ -131,7 +131,7 @@ def basin_balance(
     steps_at_once = max(1, CELLS_AT_ONCE // max(1, len(basins)))
     for first in range(0, len(rain_mm), steps_at_once):
         run.rain(rain_mm[first : first + steps_at_once], first * step_s, step_s, sub_step_s)
-    run.stand.drain(len(rain_mm) * step_s, run.followed_s, sub_step_s)
+    run.drain(len(rain_mm) * step_s, sub_step_s)
     return run.result(coarse=False)
 
 
@@ -193,7 +193,7 @@ def event_volume_balance(
     stand.spilled_m3 += kept_m3 - stand.volume_m3
     stand.depth_m = basins.depth_m(stand.volume_m3)
     np.maximum(stand.greatest_depth_m, stand.depth_m, out=stand.greatest_depth_m)
-    stand.drain(0.0, run.followed_s, SUB_STEP_S)
+    run.drain(0.0, SUB_STEP_S)
     return run.result(coarse=True)
 
 
@@ -225,8 +225,8 @@ class _Run:
         step = 0
         while step < len(wet):
             now_s = begin_s + step * step_s
-            if step < until_busy[step] and not self.stand.over_lip():
-                # With nothing entering or above a lip, soaking away is exact at any length.
+            if step < until_busy[step] and not self.stand.runs_over().any():
+                # With nothing entering or running over a lip, soaking away is exact at any length.
                 pause = int(until_busy[step]) - step
                 self.stand.advance(nothing, now_s, pause * step_s)
                 step += pause
@@ -261,6 +261,10 @@ class _Run:
             admitted_m3 += graded.admitted_m3_s(left_m3 / lasting_s) * lasting_s
             np.minimum(admitted_m3, arriving_m3, out=admitted_m3)
         return admitted_m3
+
+    def drain(self, begin_s: float, sub_step_s: float) -> None:
+        """Follow each basin on from the last step, until its time after its own rain is over."""
+        self.stand.drain(begin_s, self.rain_end_s + self.followed_s, sub_step_s)
 
     def result(self, *, coarse: bool) -> BalanceResult:
         """Close the books."""

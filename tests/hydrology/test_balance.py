@@ -2,8 +2,6 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 
 from stewardship.hydrology._stand import LIP_COEFFICIENT_SI
 from stewardship.hydrology.balance import basin_balance, event_volume_balance
@@ -249,79 +247,6 @@ def test_volume_and_depth_are_inverse_in_every_shape():
         np.testing.assert_allclose(
             shapes.depth_m(shapes.volume_m3(depths)), depths, rtol=1e-12, atol=1e-15
         )
-
-
-positive = st.floats(0.01, 50)
-
-
-@settings(max_examples=60, deadline=None)
-@given(
-    rain_mm=st.lists(
-        st.one_of(st.just(0.0), st.floats(1e-3, 30)),
-        min_size=1,
-        max_size=30,
-    ),
-    step_s=st.sampled_from([60, 300, 900, 3_600]),
-    paved_m2=st.floats(0, 2_000),
-    soil_m2=st.floats(0, 2_000),
-    bottom_m2=st.one_of(st.just(0.0), positive),
-    flare=st.floats(1, 5),
-    lip_depth_m=st.floats(0.02, 1),
-    lip_length_m=st.floats(0.05, 5),
-    infiltration_mm_h=st.one_of(st.just(0.0), st.floats(0.1, 500)),
-    inlet_capacity_m3_s=st.one_of(st.just(np.inf), st.floats(0, 0.05)),
-    initial_share=st.one_of(st.just(0.0), st.floats(1e-6, 1.5)),
-)
-def test_no_water_is_lost_or_made(
-    rain_mm,
-    step_s,
-    paved_m2,
-    soil_m2,
-    bottom_m2,
-    flare,
-    lip_depth_m,
-    lip_length_m,
-    infiltration_mm_h,
-    inlet_capacity_m3_s,
-    initial_share,
-):
-    basin = BasinArrays(
-        impervious_m2=paved_m2,
-        pervious_m2=soil_m2,
-        pervious_curve_number=75,
-        bottom_m2=bottom_m2,
-        lip_m2=max(bottom_m2, 0.01) * flare,
-        lip_depth_m=lip_depth_m,
-        lip_length_m=lip_length_m,
-        infiltration_mm_h=infiltration_mm_h,
-        inlet_capacity_m3_s=inlet_capacity_m3_s,
-    )
-    initial_m3 = basin.lip_volume_m3 * initial_share
-    by_event = event_volume_balance(
-        sum(rain_mm), len(rain_mm) * step_s, basin, initial_m3=initial_m3
-    )
-    by_step = basin_balance(rain_mm, step_s, basin, initial_m3=initial_m3, followed_h=30)
-    for result in (by_step, by_event):
-        there = initial_m3 + result.inflow_m3
-        gone = result.soaked_m3 + result.spilled_m3 + result.stored_end_m3
-        np.testing.assert_allclose(gone, there, rtol=1e-9, atol=1e-12)
-        assert result.closure_error[0] <= 1e-9
-        direct_m3 = sum(rain_mm) / 1_000 * basin.open_m2
-        np.testing.assert_allclose(
-            result.inflow_m3 + result.passed_by_m3,
-            result.runoff_m3 + direct_m3,
-            rtol=1e-9,
-            atol=1e-12,
-        )
-        for figure in (
-            result.passed_by_m3,
-            result.soaked_m3,
-            result.spilled_m3,
-            result.stored_end_m3,
-            result.greatest_depth_m,
-        ):
-            assert figure[0] >= 0
-        assert np.isnan(result.hours_to_drain[0]) == (result.stored_end_m3[0] > 0)
 
 
 def test_daily_totals_are_set_against_what_the_basin_holds_and_soaks():

@@ -13,7 +13,7 @@ from stewardship.hydrology.runoff import (
     potential_retention_mm,
     runoff_mm,
 )
-from stewardship.hydrology.units import MM_PER_INCH
+from stewardship.hydrology.units import M_PER_FOOT, MM_PER_INCH
 
 # TR-55 (June 1986), table 2-1: runoff depth in inches for rain in inches by curve number.
 TABLE_2_1_NUMBERS = (70, 75, 80, 85, 90, 95, 98)
@@ -87,6 +87,45 @@ def test_a_coefficient_stands_in_for_the_numbers_where_given():
     # 10 mm on 200 m² are 2 m³.
     assert volume_m3[0] == pytest.approx(1.8)
     assert volume_m3[1] == pytest.approx(0.1 * runoff_mm(10, PAVED_CURVE_NUMBER))
+
+
+def test_an_even_rain_runs_off_as_the_rational_method_has_it():
+    # Q = C i A: 25 mm/h on 200 m² of street without losses is 1.3889 L/s; EPA SWMM 5.2.4 gave 1.38890.
+    an_hour_m3 = catchment_runoff_m3(
+        25, impervious_m2=200, pervious_m2=0, pervious_curve_number=70, runoff_coefficient=1
+    )
+    assert an_hour_m3 / 3_600 * 1_000 == pytest.approx(1.3889, abs=5e-5)
+
+
+@pytest.mark.parametrize(
+    ("shares", "acres", "weighted"),
+    [
+        ((0.25, 0.22), (22.1, 21.2), 0.235),
+        ((0.90, 0.15, 0.25, 0.22), (5.4, 1.6, 18.6, 17.7), 0.315),
+    ],
+)
+def test_shares_of_several_surfaces_add_up_to_the_weighted_coefficient(shares, acres, weighted):
+    # HEC-22 3rd ed. example 3-1 (from memory), before and after building.
+    volume_m3 = catchment_runoff_m3(
+        10,
+        impervious_m2=0,
+        pervious_m2=acres,
+        pervious_curve_number=70,
+        runoff_coefficient=shares,
+    )
+    assert volume_m3.sum() / (0.010 * sum(acres)) == pytest.approx(weighted, abs=0.0005)
+
+
+def test_the_coefficient_of_the_simple_method_gives_its_volume():
+    # Schueler 1987: Rv = 0.05 + 0.009 I; 85 % paved, 1.25 in: 0.08490 cubic feet a square foot.
+    volume_m3 = catchment_runoff_m3(
+        1.25 * MM_PER_INCH,
+        impervious_m2=0.85,
+        pervious_m2=0.15,
+        pervious_curve_number=70,
+        runoff_coefficient=0.05 + 0.009 * 85,
+    )
+    assert volume_m3 / M_PER_FOOT == pytest.approx(0.08490, abs=5e-6)
 
 
 def test_a_curve_number_of_100_sheds_everything():

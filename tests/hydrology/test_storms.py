@@ -7,7 +7,7 @@ import cnkit
 import numpy as np
 import pandas as pd
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from stewardship.hydrology.errors import InputError
@@ -299,6 +299,7 @@ def gauge_readings(draw):
     return readings
 
 
+@settings(deadline=None)
 @given(
     readings=gauge_readings(),
     dry_gap_s=st.sampled_from([600, 21_600, 100_000]),
