@@ -20,7 +20,7 @@ from stewardship.care.checklist import (
 )
 from stewardship.care.choices import Item, Trigger
 from stewardship.care.models import CleanOut, Duty, Finding
-from stewardship.rain.models import BasinWater
+from stewardship.rain.models import BasinWater, SiteRain
 
 
 @dataclass(frozen=True)
@@ -60,8 +60,12 @@ def facts_of(site: Site, basins: Iterable[Basin]) -> SiteFacts:
 def waters_of(duty: Duty) -> dict[str, Water]:
     """What the duty's storms did in each basin, by label: of several storms the most of each."""
     waters: dict[str, Water] = {}
+    # In two steps, each by its key: joined in one, the database may walk all of the water there is.
+    rains = SiteRain.objects.filter(
+        site=duty.site_id, storm__in=list(duty.storms.standing().values_list("pk", flat=True))
+    )
     rows = BasinWater.objects.filter(
-        site_rain__site_id=duty.site_id, site_rain__storm__in=duty.storms.standing()
+        site_rain__in=list(rains.values_list("pk", flat=True))
     ).select_related("basin")
     for row in rows:
         so_far = waters.get(row.basin.label, Water())

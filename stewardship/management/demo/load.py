@@ -3,8 +3,11 @@
 from datetime import date, datetime
 from zoneinfo import ZoneInfo
 
+from django.apps import apps
+
 from people.models import Household, Program, Volunteer
 from sites.models import Site
+from stewardship.common.planner import many_came_in
 from stewardship.management.demo import facts
 from stewardship.management.demo.days import Days
 from stewardship.management.demo.frequencies import load_frequencies
@@ -45,6 +48,7 @@ def load(*, today: date | None, started: datetime) -> dict[str, int]:
     since = days.ago(PRESENT_DAYS)
     history = History(days, who, where, until=since)
     history.tell().save()
+    many_came_in(*apps.get_models())
     write_past_letters(days, until=since)
     Present(days, who, where, since=since, silt=history.silt).tell()
     for agency in (None, who.agencies["streets"]):

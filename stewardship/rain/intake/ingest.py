@@ -15,6 +15,7 @@ from django.utils.translation import gettext as _
 
 from people.models import Person, Program, User
 from stewardship.common.errors import Refused
+from stewardship.common.planner import MANY_ROWS, many_came_in
 from stewardship.common.written import moment_text
 from stewardship.rain.choices import BatchSource
 from stewardship.rain.intake.blocks import (
@@ -36,7 +37,7 @@ from stewardship.rain.intake.gate import Gate
 from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.intake.storing import SHOWN_BAD, Outcome, Shelf
 from stewardship.rain.intake.understanding import Understanding, understand
-from stewardship.rain.models import Gauge, ReadingBatch, ReadingFile
+from stewardship.rain.models import Gauge, Reading, ReadingBatch, ReadingFile
 
 BLOCK_ROWS = 50_000
 
@@ -316,4 +317,6 @@ def _close(batch: ReadingBatch, shelf: Shelf, now: datetime, notes: list[str]) -
     else:
         batch.storms_found_at = now  # nothing new to find storms in
     batch.save()
+    if batch.added >= MANY_ROWS:
+        many_came_in(Reading)
     return batch

@@ -15,12 +15,15 @@ from django.utils.translation import gettext as _
 
 from people.models import Program, User
 from stewardship.common.events import book_language
+from stewardship.common.planner import MANY_ROWS, many_came_in
 from stewardship.hydrology.storms import COARSE_READING_S
 from stewardship.rain.models import (
+    BasinWater,
     Gauge,
     GaugeStorm,
     Reading,
     ReadingBatch,
+    SiteRain,
     Storm,
     StormRevision,
 )
@@ -124,6 +127,8 @@ def _find_in(span: Span, program: Program, gaps: DryGaps, why: str, by: User | N
         span=(span.start_s, span.end_s),
         zone=program.tz,
     )
+    if rains >= MANY_ROWS:
+        many_came_in(Storm, StormRevision, GaugeStorm, SiteRain, BasinWater)
     return Changed(changed, rains)
 
 
