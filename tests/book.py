@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from io import BytesIO
 
 from django.core import signing
 
@@ -15,7 +16,7 @@ from stewardship.outbox.models import Message
 from stewardship.outbox.writing import STOP_SALT
 from stewardship.rain.choices import GaugeKind
 from stewardship.rain.models import DeclaredRain, RainRule
-from stewardship.rain.services import make_reader_link, make_token
+from stewardship.rain.services import make_reader_link, make_token, upload_file
 from stewardship.reports.models import Report
 from tests import factory
 from tests.cast import Cast
@@ -40,6 +41,7 @@ class Book:
     rain_rule: int
     frequency_table: int
     batch: int
+    reading_file: int
     storm: int
     duty: int
     duty_action: str
@@ -165,6 +167,12 @@ def make_book(cast: Cast) -> Book:
         rain_rule=RainRule.objects.create(starts_on=date(2026, 1, 1), dry_gap_s=21_600).pk,
         frequency_table=factory.make_frequency_table().pk,
         batch=batch.pk,
+        reading_file=upload_file(
+            gauge=gauge,
+            file_name="july.csv",
+            content=BytesIO(b"time,rain\n2026-07-01 15:00,0.10\n2026-07-01 15:15,x\n"),
+            by=cast.coordinator,
+        ).pk,
         storm=storm.pk,
         duty=duty.pk,
         duty_action="excuse",

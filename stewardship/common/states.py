@@ -22,6 +22,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "yes",
         "ready",
         "acted",
+        "taken",
     ),
     "begun": (
         "agreed",
@@ -31,6 +32,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "estimated",
         "declared",
         "building",
+        "confirmed",
     ),
     "waiting": (
         "proposed",
@@ -44,11 +46,21 @@ TONES: dict[str, tuple[str, ...]] = {
         "due",
         "new",
         "waiting",
+        "looked",
     ),
     "look": ("watch", "unsure", "coarse"),
-    "act": ("act", "overdue", "failed"),
+    "act": ("act", "overdue", "failed", "refused"),
     "danger": ("unsafe",),
-    "closed": ("retired", "ended", "excused", "withdrawn", "suppressed", "set_aside", "no"),
+    "closed": (
+        "retired",
+        "ended",
+        "excused",
+        "withdrawn",
+        "suppressed",
+        "set_aside",
+        "no",
+        "undone",
+    ),
     "unknown": ("not_seen", "unknown", "missing", "none"),
 }
 TONE_BY_STATE = {state: tone for tone, states in TONES.items() for state in states}

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from people.models import Program
+from people.models import Program, User
 from stewardship.agreements.standing import sites_with_nobody
 from stewardship.care.choices import DutyState, Judgement, NeedsPerson, Trigger
 from stewardship.care.models import ContactCheck, Duty
@@ -17,6 +17,7 @@ from stewardship.common.written import day_text
 from stewardship.front.need import Need, Section, local_day
 from stewardship.front.needs_around import (
     agreements,
+    files,
     flow_reports,
     gauges,
     letters,
@@ -24,8 +25,8 @@ from stewardship.front.needs_around import (
 )
 
 
-def what_needs_me(*, program: Program, now: datetime) -> list[Section]:
-    """The sections that have something in them, most urgent first."""
+def what_needs_me(*, program: Program, now: datetime, user: User) -> list[Section]:
+    """The sections that have something in them, most urgent first; of files only those that this user brought."""
     today = now.astimezone(program.tz).date()
     nobody = list(sites_with_nobody(on=today).annotate(open_duties=_open_duties()))
     duties = list(_duties_that_need_somebody(today))
@@ -84,6 +85,12 @@ def what_needs_me(*, program: Program, now: datetime) -> list[Section]:
             gettext_lazy("Water ran, they say: you decide"),
             reverse("care:flow_reports"),
             flow_reports(),
+        ),
+        Section(
+            "files",
+            gettext_lazy("Files of readings that wait for you"),
+            reverse("rain:import"),
+            files(user),
         ),
         Section(
             "gauges",

@@ -8,7 +8,7 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from people.models import Program
+from people.models import Program, User
 from stewardship.agreements.choices import AgreementState
 from stewardship.agreements.models import Agreement
 from stewardship.agreements.standing import missing_signatures
@@ -19,8 +19,9 @@ from stewardship.front.need import Need, local_day
 from stewardship.front.storms import storm_days
 from stewardship.outbox.choices import Status
 from stewardship.outbox.models import Message
-from stewardship.rain.choices import GaugeKind
-from stewardship.rain.models import Gauge, GaugeOutage, Reading, Suspicion, instant
+from stewardship.rain.choices import FileState, GaugeKind
+from stewardship.rain.models import Gauge, GaugeOutage, Reading, ReadingFile, Suspicion, instant
+from stewardship.rain.services import thrown_away_at
 from stewardship.rain.words import suspicion_words
 
 #: An agreement that ends within so many days needs talking over now. Common practice, no source.
@@ -178,6 +179,29 @@ def flow_reports() -> list[Need]:
         .select_related("site", "person", "by")
         .order_by("at")
     ]
+
+
+def files(user: User) -> list[Need]:
+    """Uploaded files that this user has not decided about."""
+    needs = []
+    for file in ReadingFile.objects.for_a_person().filter(by=user).order_by("at"):
+        refused = file.state == FileState.REFUSED
+        why = file.refusal.splitlines()[0] if refused else _("Nothing of it is in the book yet.")
+        until = _("It is thrown away on %s.") % day_text(local_day(thrown_away_at(file)))
+        url = reverse("rain:file", args=[file.pk])
+        needs.append(
+            Need(
+                local_day(file.at),
+                file.name,
+                url,
+                f"{why} {until}",
+                _("Look at it"),
+                url,
+                file.state,
+                file.get_state_display(),
+            )
+        )
+    return needs
 
 
 def gauges(program: Program, now: datetime, today: date) -> list[Need]:

@@ -68,7 +68,7 @@ def today(request: HttpRequest) -> HttpResponse:
         "front/today.html",
         {
             "today": request.program.today(),
-            "sections": what_needs_me(program=request.program, now=now),
+            "sections": what_needs_me(program=request.program, now=now, user=request.user),
             "short": storm_in_short(storm) if storm else None,
         },
     )

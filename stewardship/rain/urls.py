@@ -1,6 +1,7 @@
 from django.urls import path
 
 from stewardship.rain.views import (
+    batches,
     doors,
     files,
     frequency,
@@ -48,7 +49,13 @@ urlpatterns = [
     path("gauges/<slug:code>/odd/<int:pk>/", gauge_page.suspicion, name="suspicion"),
     path("gauges/<slug:code>/", gauge_page.gauge, name="gauge"),
     path("import/", files.import_page, name="import"),
-    path("batches/<int:pk>/", files.batch, name="batch"),
+    path("files/<int:pk>/", files.file, name="file"),
+    path("files/<int:pk>/look/", files.file_look, name="file_look"),
+    path("files/<int:pk>/take/", files.file_take, name="file_take"),
+    path("files/<int:pk>/drop/", files.file_drop, name="file_drop"),
+    path("files/<int:pk>/rejected/", files.file_rejected, name="file_rejected"),
+    path("batches/<int:pk>/", batches.batch, name="batch"),
+    path("batches/<int:pk>/undo/", batches.batch_undo, name="batch_undo"),
     path("readings/new/", readings.reading_new, name="reading_new"),
     path("r/<str:secret>/", readings.reading_by_link, name="reading_by_link"),
 ]

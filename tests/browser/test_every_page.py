@@ -23,7 +23,14 @@ RULES = {
 }
 NARROW = {"width": 320, "height": 640}
 #: Addresses that give a file, not a page.
-FILES = {"agreements:document", "api:openapi-json", "outbox:print", "reports:file", "reports:rows"}
+FILES = {
+    "agreements:document",
+    "api:openapi-json",
+    "outbox:print",
+    "rain:file_rejected",
+    "reports:file",
+    "reports:rows",
+}
 SIGNED_OUT = (
     "account_login",
     "account_reset_password",

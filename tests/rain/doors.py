@@ -31,21 +31,35 @@ def command_door(
 
 
 def page_door(browser: Client) -> Door:
+    """Upload, look, say what one knows, look again, take in."""
+
     def door(
         content: bytes, gauge: Gauge, *, file_name: str = "readings.csv", **options: str
     ) -> str:
         upload = SimpleUploadedFile(file_name, content, content_type="text/csv")
-        response = browser.post(
-            reverse("rain:import"), {"gauge": gauge.pk, "file": upload, **options}
+        response = browser.post(reverse("rain:import"), {"gauge": gauge.pk, "file": upload})
+        if response.status_code == 200:
+            errors = response.context["form"].errors
+            assert list(errors) == ["file"]
+            return "\n".join(str(error) for error in errors["file"])
+        page = browser.get(response.url)
+        if options:
+            form = page.context["form"]
+            shown = {name: form[name].value() or "" for name in form.fields}
+            answer = browser.post(
+                reverse("rain:file_look", args=[page.context["file"].pk]), shown | options
+            )
+            page = browser.get(answer.url)
+            for name, value in options.items():  # nothing that was typed is lost
+                assert page.context["form"][name].value() == value
+        assert page.status_code == 200
+        if page.context["refusal"]:
+            return page.context["refusal"]
+        file = page.context["file"]
+        browser.post(
+            reverse("rain:file_take", args=[file.pk]), {"seen": file.looked_at.isoformat()}
         )
-        if response.status_code == 302:
-            return ""
-        assert response.status_code == 200
-        form = response.context["form"]
-        for name, value in options.items():  # nothing that was typed is lost
-            assert form[name].value() == value
-        errors = [str(error) for found in form.errors.values() for error in found]
-        assert len(form.errors) == 1
-        return "\n".join(errors)
+        file.refresh_from_db()
+        return file.refusal
 
     return door

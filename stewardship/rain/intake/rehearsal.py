@@ -7,6 +7,7 @@ over what is stored; that takes some 50 bytes a row, and nothing is kept of a ro
 import os
 from collections.abc import Callable
 from dataclasses import asdict, dataclass, field
+from datetime import date
 from typing import Any, BinaryIO
 
 import numpy as np
@@ -59,6 +60,10 @@ class GaugeFound:
     wettest_um: int = 0
     #: [start_s, end_s, was kind, was depth, kind, depth] of the first corrections
     corrections: list[list] = field(default_factory=list)
+
+    @property
+    def wettest(self) -> date | None:
+        return date.fromisoformat(self.wettest_day) if self.wettest_day else None
 
 
 @dataclass
