@@ -216,7 +216,7 @@ class InletForm(MeasureForm):
         label=_("Slope of the street toward the curb (%)"),
         required=False,
         max_value=STEEPEST_PERCENT,
-        help_text=_("2 % is usual."),
+        help_text=_("Two per cent is usual."),
     )
     trap_length_m = MeasureField("short", label=_("Trap length"), required=False, min_value=0)
     trap_width_m = MeasureField("short", label=_("Trap width"), required=False, min_value=0)
