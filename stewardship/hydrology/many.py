@@ -10,7 +10,8 @@ from stewardship.hydrology.basins import BasinArrays
 from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.units import FloatArray, IntArray
 
-CELLS_AT_ONCE = 2_000_000  # rain steps of all basins together that are held at once
+#: Rain steps of all storms together that are held at once, so that long records do not fill the memory.
+CELLS_AT_ONCE = 2_000_000
 
 
 def balance_of_each(

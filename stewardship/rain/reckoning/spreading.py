@@ -7,7 +7,7 @@ import numpy as np
 from django.utils.translation import gettext as _
 
 from stewardship.hydrology.balance import BalanceResult, event_volume_balance
-from stewardship.hydrology.many import balance_of_each
+from stewardship.hydrology.many import CELLS_AT_ONCE, balance_of_each
 from stewardship.hydrology.spread import gauge_weights
 from stewardship.hydrology.storms import COARSE_READING_S, rain_in_steps
 from stewardship.hydrology.units import UM_PER_MM, FloatArray, IntArray
@@ -80,7 +80,12 @@ def rain_at_sites(
     Each storm is taken to find the basins empty: what an earlier one left standing is not carried over.
     """
     fine: list[_Fine] = []
-    found = [_one_storm(storms, number, ground, known, zone, fine) for number in numbers]
+    found = []
+    for number in numbers:
+        found.append(_one_storm(storms, number, ground, known, zone, fine))
+        if sum(one.rain_mm.size for one in fine) >= CELLS_AT_ONCE:
+            _follow(fine, ground)
+            fine = []
     _follow(fine, ground)
     return found
 
