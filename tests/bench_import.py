@@ -1,8 +1,10 @@
 """How fast and how lean importing is: `python -m tests.bench_import [seed]`. Prints figures, judges nothing.
 
-A million-row CSV of 5-min readings is validated, stored and split into storms, in a temporary SQLite. The baseline is the same rows,
-ready as tuples, put into the same empty table by one plain `executemany`. Then one new reading comes in on the gauge with these
-nine and a half years behind it.
+A million-row CSV of 5-min readings is validated, stored and split into storms. The baseline is the same rows, ready as tuples, put
+into the same empty table by one plain `executemany`, or by COPY if DATABASE_URL names a PostgreSQL server
+(`.ci/with-postgres .venv/bin/python -m tests.bench_import`). Then one new reading comes in on the gauge with these nine and a half years
+behind it; and the same file goes the way of the page: uploaded, looked through by a worker that writes nothing, confirmed, taken in.
+The database is its own: a temporary SQLite, or a test database on that server.
 """
 
 import os
@@ -57,17 +59,12 @@ def peak_mb() -> float:
     return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
 
 
-def plain_insert(ticks: np.ndarray) -> float:
-    """Seconds of the baseline: the same rows into the same table, indexes and all, in a database of its own. [s]"""
-    from django.db import connection
+NAMES = "gauge_id, start_s, end_s, kind, depth_um, typed, batch_id"
 
-    with connection.cursor() as cursor:
-        cursor.execute(
-            "SELECT sql FROM sqlite_master WHERE tbl_name = 'rain_reading' AND sql NOT NULL"
-        )
-        made = [sql for (sql,) in cursor.fetchall()]
+
+def ready_rows(ticks: np.ndarray) -> list[tuple]:
     starts = (int(FIRST.timestamp()) + STEP_S * np.arange(ROWS)).tolist()
-    rows = list(
+    return list(
         zip(
             repeat(1),
             starts,
@@ -78,6 +75,18 @@ def plain_insert(ticks: np.ndarray) -> float:
             repeat(1),
         )
     )
+
+
+def plain_insert(ticks: np.ndarray) -> float:
+    """Seconds of the baseline: the same rows into the same table, indexes and all, in a database of its own. [s]"""
+    from django.db import connection
+
+    with connection.cursor() as cursor:
+        cursor.execute(
+            "SELECT sql FROM sqlite_master WHERE tbl_name = 'rain_reading' AND sql NOT NULL"
+        )
+        made = [sql for (sql,) in cursor.fetchall()]
+    rows = ready_rows(ticks)
     with tempfile.TemporaryDirectory() as folder:
         database = sqlite3.connect(Path(folder) / "plain.sqlite3", isolation_level=None)
         database.executescript("PRAGMA journal_mode=WAL; PRAGMA synchronous=NORMAL;")
@@ -86,14 +95,55 @@ def plain_insert(ticks: np.ndarray) -> float:
         before = time.perf_counter()
         database.execute("BEGIN IMMEDIATE")
         database.executemany(
-            "INSERT INTO rain_reading (gauge_id, start_s, end_s, kind, depth_um, typed, batch_id) "
-            "VALUES (?, ?, ?, ?, ?, ?, ?)",
+            f"INSERT INTO rain_reading ({NAMES}) VALUES (?, ?, ?, ?, ?, ?, ?)",  # noqa: S608
             rows,
         )
         database.execute("COMMIT")
         seconds = time.perf_counter() - before
         database.close()
     return seconds
+
+
+def plain_copy(ticks: np.ndarray, batch) -> float:
+    """Seconds of the baseline on PostgreSQL: COPY of the same rows into the same empty table, indexes, checks, keys and all. [s]"""
+    from django.db import connection, transaction
+
+    rows = [(batch.gauge_id, *row[1:-1], batch.pk) for row in ready_rows(ticks)]
+    with connection.cursor() as cursor:
+        cursor.execute("TRUNCATE rain_reading CASCADE")
+    before = time.perf_counter()
+    with (
+        transaction.atomic(),
+        connection.cursor() as cursor,
+        cursor.copy(f"COPY rain_reading ({NAMES}) FROM STDIN") as copy,
+    ):
+        for row in rows:
+            copy.write_row(row)
+    return time.perf_counter() - before
+
+
+def the_pages_way(path: Path) -> None:
+    """Upload the file as the page does, and work on it as the worker does."""
+    from stewardship.rain.models import ReadingFile
+    from stewardship.rain.services import confirm_file, look_through, take_in, upload_file
+    from tests import factory
+
+    took: dict[str, float] = {}
+    by = factory.make_user("coordinator")
+    gauge = factory.make_gauge("PAGE", started_on=FIRST.date() - timedelta(days=1))
+    with path.open("rb") as content, timed(took, "upload"):
+        file = upload_file(gauge=gauge, file_name=path.name, content=content, by=by)
+    with timed(took, "look"):
+        assert look_through(file.pk)
+    file.refresh_from_db()
+    confirm_file(file=file, seen=file.looked_at.isoformat(), by=by)
+    with timed(took, "take"):
+        assert take_in(file.pk)
+    file = ReadingFile.objects.get()
+    assert (file.state, file.batches.get().added) == ("taken", ROWS), file.refusal
+    print(f"uploaded               {took['upload']:6.2f} s   kept in parts")
+    print(f"looked through         {took['look']:6.2f} s   by the worker, nothing written")
+    print(f"taken in               {took['take']:6.2f} s   by the worker, one transaction")
 
 
 def one_more(gauge, ticks: np.ndarray, n: int) -> float:
@@ -111,6 +161,7 @@ def one_more(gauge, ticks: np.ndarray, n: int) -> float:
 
 def run(seed: int, folder: Path) -> None:
     from django.core.management import call_command
+    from django.db import connection
 
     from stewardship.rain.intake.ingest import import_file
     from stewardship.rain.models import GaugeStorm
@@ -147,9 +198,13 @@ def run(seed: int, folder: Path) -> None:
         f"{SITES} sites; slowest {max(times):.0f} ms"
     )
 
-    plain_s = plain_insert(ticks)
+    the_pages_way(path)
+    print(f"peak memory            {peak_mb():6.0f} MB")
+    copies = connection.vendor == "postgresql"
+    plain_s = plain_copy(ticks, batch) if copies else plain_insert(ticks)
     whole_s = took["import"] + took["storms"]
-    print(f"plain executemany      {plain_s:6.2f} s   the same rows, table and indexes")
+    name = "plain COPY       " if copies else "plain executemany"
+    print(f"{name}      {plain_s:6.2f} s   the same rows, table and indexes")
     print(f"import and storms take {whole_s / plain_s:.2f} times the plain insert")
 
 
@@ -161,16 +216,22 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         # A database and settings of its own, whatever the shell says.
         os.environ["RILLBOOK_VAR"] = folder
-        os.environ.pop("DATABASE_URL", None)
+        if not os.environ.get("DATABASE_URL", "").startswith("postgres"):
+            os.environ.pop("DATABASE_URL", None)
         os.environ.setdefault("LOG_LEVEL", "ERROR")
         os.environ["DJANGO_SETTINGS_MODULE"] = "tests.settings"
         import django
-        from django.db import connections
+        from django.db import connection, connections
 
         django.setup()
+        own, name = connection.vendor == "postgresql", connection.settings_dict["NAME"]
+        if own:
+            connection.creation.create_test_db(verbosity=0, autoclobber=True)
         try:
             run(seed, Path(folder))
         finally:
+            if own:
+                connection.creation.destroy_test_db(name, verbosity=0)
             connections.close_all()
 
 
