@@ -12,6 +12,8 @@ References
    3.0 is used here.
 .. [2] *Storm Water Management Model Reference Manual, Volume II - Hydraulics*, US EPA
    EPA/600/R-17/111, 2017; the engine is run beside this one in the tests.
+
+The lip's weir itself is in `stewardship.hydrology._stand`.
 """
 
 from dataclasses import dataclass
@@ -293,7 +295,6 @@ def _runoff_m3(fallen_mm: FloatArray, basins: BasinArrays) -> FloatArray:
         fallen_mm,
         impervious_m2=basins.impervious_m2,
         pervious_m2=basins.pervious_m2,
-        impervious_curve_number=basins.impervious_curve_number,
         pervious_curve_number=basins.pervious_curve_number,
         runoff_coefficient=basins.runoff_coefficient,
     )

@@ -9,7 +9,6 @@ import numpy as np
 
 from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.inlets import GradedInlets
-from stewardship.hydrology.runoff import PAVED_CURVE_NUMBER
 from stewardship.hydrology.units import FloatArray, IntArray, Numbers
 
 TINY_M2 = 1e-300  # [m²] keeps nothing over nothing from being no number
@@ -23,8 +22,8 @@ class BasinArrays:
     impervious_m2, pervious_m2 : array_like
         Paved area, and soil or planting, that drain to the inlet; the basin itself not counted.
         [m²]
-    pervious_curve_number, impervious_curve_number : array_like
-        Curve numbers of the two, for initial abstraction 0.2 S; paved 98 unless given.
+    pervious_curve_number : array_like
+        Curve number of the latter, for initial abstraction 0.2 S.
     runoff_coefficient : array_like, default NaN
         Where given, the share of the rain that runs off, instead of the curve numbers.
     inlet_capacity_m3_s : array_like, default infinite
@@ -65,7 +64,6 @@ class BasinArrays:
         impervious_m2: Numbers,
         pervious_m2: Numbers,
         pervious_curve_number: Numbers,
-        impervious_curve_number: Numbers = PAVED_CURVE_NUMBER,
         runoff_coefficient: Numbers = np.nan,
         inlet_capacity_m3_s: Numbers = np.inf,
         graded_inlets: GradedInlets | None = None,
@@ -80,7 +78,6 @@ class BasinArrays:
             self.impervious_m2,
             self.pervious_m2,
             self.pervious_curve_number,
-            self.impervious_curve_number,
             self.runoff_coefficient,
             self.inlet_capacity_m3_s,
             self.bottom_m2,
@@ -93,7 +90,6 @@ class BasinArrays:
             impervious_m2,
             pervious_m2,
             pervious_curve_number,
-            impervious_curve_number,
             runoff_coefficient,
             inlet_capacity_m3_s,
             bottom_m2,
@@ -200,9 +196,8 @@ class BasinArrays:
             raise InputError("There must be one row of inlets for each basin.")
         if np.any(self.lip_m2 < self.bottom_m2):
             raise InputError("A basin is smaller at its lip than at its bottom.")
-        for number in (self.impervious_curve_number, self.pervious_curve_number):
-            if not np.all((number > 0) & (number <= 100)):
-                raise InputError("A curve number must be above 0 and at most 100.")
+        if not np.all((self.pervious_curve_number > 0) & (self.pervious_curve_number <= 100)):
+            raise InputError("A curve number must be above 0 and at most 100.")
         if np.any((self.runoff_coefficient < 0) | (self.runoff_coefficient > 1)):
             raise InputError("A runoff coefficient must be from 0 to 1.")
 

@@ -28,9 +28,12 @@ from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.units import GRAVITY_M_S2, FloatArray, IntArray, Numbers
 
 GUTTER_HEAD_M = 0.075  # [m] design depth at the opening, half a 6-inch curb; common practice
-CURB_CUT_WEIR_SI = 1.60  # [m^0.5/s] weir coefficient without depressed gutter, HEC-22 [1]
+#: [m^0.5/s] Weir without depressed gutter, HEC-22's value for SI; its 3.0 for US units would be 1.656 [1].
+CURB_CUT_WEIR_SI = 1.60
 CURB_CUT_ORIFICE = 0.67  # [-] orifice coefficient of a curb opening, HEC-22 [1]
-CORE_ORIFICE = 0.60  # [-] sharp-edged round orifice, common practice
+CORE_ORIFICE = (
+    0.60  # [-] sharp-edged round orifice, common practice; a ragged core lets through less
+)
 GUTTER_ROUGHNESS = (
     0.016  # [s/m^(1/3)] Manning's n of a broomed or rough gutter, as in HEC-22's examples
 )
@@ -42,8 +45,6 @@ def curb_cut_capacity_m3_s(
     length_m: Numbers,
     height_m: Numbers,
     head_m: Numbers = GUTTER_HEAD_M,
-    *,
-    weir_coefficient: float = CURB_CUT_WEIR_SI,
 ) -> FloatArray:
     """Flow through a curb cut without a depressed gutter, HEC-22 equations 4-30 and 4-31 [1]_.
 
@@ -55,8 +56,6 @@ def curb_cut_capacity_m3_s(
         Height of the opening; infinite where the curb is cut through to its top. [m]
     head_m : array_like, default 0.075
         Depth of water above the bottom of the opening. [m]
-    weir_coefficient : float, default 1.60
-        HEC-22's value for SI; its value for US units, 3.0, is 1.656 in SI. [m^0.5/s]
 
     Returns
     -------
@@ -75,7 +74,7 @@ def curb_cut_capacity_m3_s(
     by less than 3 % just above that and avoids a jump.
     """
     length, height, head = _lengths(length_m, height_m, head_m)
-    weir_m3_s = weir_coefficient * length * head**1.5
+    weir_m3_s = CURB_CUT_WEIR_SI * length * head**1.5
     under_water = np.isfinite(height) & (head > height)
     finite_height = np.where(np.isfinite(height), height, 0.0)
     above_middle = np.maximum(head - finite_height / 2, 0.0)
@@ -88,8 +87,6 @@ def curb_cut_capacity_m3_s(
 def curb_core_capacity_m3_s(
     diameter_m: Numbers,
     head_m: Numbers = GUTTER_HEAD_M,
-    *,
-    orifice_coefficient: float = CORE_ORIFICE,
 ) -> FloatArray:
     """Flow through a round core drilled through the curb [2]_.
 
@@ -99,8 +96,6 @@ def curb_core_capacity_m3_s(
         Inner diameter. [m]
     head_m : array_like, default 0.075
         Depth of water above the bottom of the core. [m]
-    orifice_coefficient : float, default 0.60
-        For a sharp edge; a ragged core lets through less.
 
     Returns
     -------
@@ -116,7 +111,7 @@ def curb_core_capacity_m3_s(
     diameter, head = _lengths(diameter_m, head_m)
     area_m2 = np.pi * diameter**2 / 4
     drowned_m3_s = (
-        orifice_coefficient
+        CORE_ORIFICE
         * area_m2
         * np.sqrt(2 * GRAVITY_M_S2 * np.maximum(head - diameter / 2, diameter / 2))
     )

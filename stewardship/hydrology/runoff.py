@@ -8,8 +8,6 @@ References
 ----------
 .. [1] *Urban Hydrology for Small Watersheds*, TR-55, USDA Soil Conservation Service, 2nd edition,
    June 1986: equations 2-1 to 2-4, tables 2-1, 2-2 and 4-1.
-.. [2] R. H. Hawkins, T. J. Ward, D. E. Woodward, J. A. Van Mullem (eds.), *Curve Number Hydrology:
-   State of the Practice*, ASCE/EWRI, 2009 (initial abstraction ratio 0.05).
 """
 
 import numpy as np
@@ -48,8 +46,6 @@ def potential_retention_mm(curve_number: Numbers) -> FloatArray:
 def runoff_mm(
     cumulative_rain_mm: Numbers,
     curve_number: Numbers,
-    *,
-    initial_abstraction_ratio: float = INITIAL_ABSTRACTION_RATIO,
 ) -> FloatArray:
     """Runoff depth of the rain fallen since the storm began, TR-55 equations 2-1 and 2-2 [1]_.
 
@@ -58,10 +54,7 @@ def runoff_mm(
     cumulative_rain_mm : array_like
         Rain from the start of the storm. [mm]
     curve_number : array_like
-        Curve number, made for the same ratio.
-    initial_abstraction_ratio : float, default 0.2
-        Share of S that is held back before anything runs. Numbers published with 0.2 must be
-        converted before they are used with 0.05 [2]_.
+        Curve number for an initial abstraction of 0.2 S.
 
     Returns
     -------
@@ -71,8 +64,7 @@ def runoff_mm(
     Raises
     ------
     InputError
-        If rain is negative or no number, a curve number is outside its range, or the ratio is not
-        from 0 to 1.
+        If rain is negative or no number, or a curve number is outside its range.
 
     Notes
     -----
@@ -83,10 +75,8 @@ def runoff_mm(
     rain_mm = np.asarray(cumulative_rain_mm, dtype=np.float64)
     if not np.all(np.isfinite(rain_mm) & (rain_mm >= 0)):
         raise InputError("Rain is below zero or missing.")
-    if not 0 <= initial_abstraction_ratio <= 1:
-        raise InputError("The initial abstraction ratio must be from 0 to 1.")
     retention_mm = potential_retention_mm(curve_number)
-    held_back_mm = initial_abstraction_ratio * retention_mm
+    held_back_mm = INITIAL_ABSTRACTION_RATIO * retention_mm
     effective_mm = np.maximum(rain_mm - held_back_mm, 0.0)
     divisor_mm = effective_mm + retention_mm
     depth_mm = np.zeros(divisor_mm.shape)
@@ -99,7 +89,6 @@ def catchment_runoff_m3(
     *,
     impervious_m2: Numbers,
     pervious_m2: Numbers,
-    impervious_curve_number: Numbers = PAVED_CURVE_NUMBER,
     pervious_curve_number: Numbers,
     runoff_coefficient: Numbers = np.nan,
 ) -> FloatArray:
@@ -111,8 +100,8 @@ def catchment_runoff_m3(
         Rain from the start of the storm. [mm]
     impervious_m2, pervious_m2 : array_like
         Paved area, and soil or planting, that drain to the inlet. [m²]
-    impervious_curve_number, pervious_curve_number : array_like
-        Curve numbers for initial abstraction 0.2 S.
+    pervious_curve_number : array_like
+        Curve number of the latter, for initial abstraction 0.2 S; the paved area has 98.
     runoff_coefficient : array_like, default NaN
         Where given, runoff is this share of the rain on both areas and the curve numbers are not
         used; NaN where they are.
@@ -135,7 +124,7 @@ def catchment_runoff_m3(
     if np.any((share < 0) | (share > 1)):
         raise InputError("A runoff coefficient must be from 0 to 1.")
     by_number_m3 = (
-        paved_m2 * runoff_mm(cumulative_rain_mm, impervious_curve_number)
+        paved_m2 * runoff_mm(cumulative_rain_mm, PAVED_CURVE_NUMBER)
         + soil_m2 * runoff_mm(cumulative_rain_mm, pervious_curve_number)
     ) / MM_PER_M
     by_share_m3 = share * np.asarray(cumulative_rain_mm) * (paved_m2 + soil_m2) / MM_PER_M

