@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy as _lazy
+from django.utils.translation import gettext_lazy
 
 from stewardship.common.written import day_text, depth_text
 from stewardship.hydrology.units import IntArray
@@ -227,15 +227,15 @@ def _cells(
     return cells
 
 
-_FALLEN = {"dry": _lazy("dry"), "trace": _lazy("a trace"), "total": ""}
+_FALLEN = {"dry": gettext_lazy("dry"), "trace": gettext_lazy("a trace"), "total": ""}
 _STATES = {
     DayState.KNOWN: "",
     DayState.PART: "",
-    DayState.MISSING: _lazy("no reading"),
-    DayState.OUT: _lazy("out of order"),
-    DayState.BEFORE: _lazy("before it stood"),
-    DayState.AFTER: _lazy("stood no more"),
-    DayState.AHEAD: _lazy("to come"),
+    DayState.MISSING: gettext_lazy("no reading"),
+    DayState.OUT: gettext_lazy("out of order"),
+    DayState.BEFORE: gettext_lazy("before it stood"),
+    DayState.AFTER: gettext_lazy("stood no more"),
+    DayState.AHEAD: gettext_lazy("to come"),
 }
 
 

@@ -4,7 +4,7 @@ from datetime import date, datetime, timedelta
 
 from django import forms
 from django.db.models import Count, Max
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Program
@@ -117,11 +117,13 @@ class ReadingForm(forms.Form):
         }
         if record["n"] >= RECORD_READINGS and depth_um > (record["greatest"] or 0):
             return (
-                _now("%(depth)s would be the most ever at this gauge; it was %(greatest)s so far.")
+                gettext(
+                    "%(depth)s would be the most ever at this gauge; it was %(greatest)s so far."
+                )
                 % facts
             )
         if depth_um > ASKED_ABOVE_UM:
-            return _now("%(depth)s is a great deal of rain.") % facts
+            return gettext("%(depth)s is a great deal of rain.") % facts
         return ""
 
     def reading(self) -> NewReading:

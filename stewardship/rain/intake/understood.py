@@ -95,7 +95,8 @@ class Understanding:
             }
         codes = ", ".join(gauge.code for gauge in self.layouts)
         whole = replace(first, where=None).words()
-        return f"{whole} {_('Rows of the gauges %s.') % codes}"
+        rows = _("Rows of the gauges %s.") % codes
+        return f"{whole} {rows}"
 
     @property
     def guesses(self) -> Wishes:
