@@ -112,6 +112,12 @@ def reading_file(**facts: Any) -> ReadingFile:
     return ReadingFile.objects.create(**({"name": "rain.csv", "size": 3, "sha256": "a"} | facts))
 
 
+def finished_file(**facts: Any) -> ReadingFile:
+    return reading_file(
+        **({"confirmed_at": factory.at(DAY), "finished_at": factory.at(DAY)} | facts)
+    )
+
+
 def file_parts(*numbers: int) -> None:
     file = reading_file()
     for number in numbers:
@@ -169,6 +175,10 @@ def came(source: str, *, link: bool = False, login: bool = False, token: bool = 
     )
 
 
+def undone(**facts: Any) -> None:
+    ReadingBatch.objects.create(gauge=factory.make_gauge(), source="file", **facts)
+
+
 def frequencies(*ended: datetime | None, **facts: Any) -> None:
     usual = {"name": "Palo Azul", "source": "Made up", "lat": 34.5, "lon": -106.2}
     usual |= {"series": "partial", "table": {}, "text": "", "at": factory.at(DAY)}
@@ -205,7 +215,31 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
     "gauge_place_once_a_day": (lambda: places(DAY, DAY), lambda: places(DAY, factory.TODAY)),
     "reading_file_state_known": (
         lambda: reading_file(state="lost"),
-        lambda: reading_file(state="taken", confirmed_at=factory.at(DAY)),
+        lambda: finished_file(state="taken"),
+    ),
+    "reading_file_time_iff_finished": (
+        lambda: finished_file(state="taken", finished_at=None),
+        lambda: finished_file(state="undone"),
+    ),
+    "reading_file_time_iff_finished ": (
+        lambda: finished_file(state="confirmed"),
+        lambda: finished_file(state="confirmed", finished_at=None),
+    ),
+    "reading_file_why_iff_refused": (
+        lambda: finished_file(state="refused"),
+        lambda: finished_file(state="refused", refusal="No row is good."),
+    ),
+    "reading_file_why_iff_refused ": (
+        lambda: reading_file(refusal="No row is good."),
+        lambda: reading_file(),
+    ),
+    "reading_file_found_has_time": (
+        lambda: reading_file(found={}),
+        lambda: reading_file(found={}, looked_at=factory.at(DAY)),
+    ),
+    "reading_file_found_has_time ": (
+        lambda: reading_file(looked_at=factory.at(DAY)),
+        lambda: reading_file(),
     ),
     "reading_file_confirmed_has_time": (
         lambda: reading_file(state="confirmed"),
@@ -280,6 +314,14 @@ CASES: dict[str, tuple[Callable[[], Any], Callable[[], Any]]] = {
         lambda: ReadingBatch.objects.create(gauge=factory.make_gauge(), source="typed"),
     ),
     "batch_file_once_per_gauge": (lambda: batch(2, "a" * 64), lambda: batch(2, "")),
+    "batch_undone_says_why": (
+        lambda: undone(undone_at=factory.at(DAY)),
+        lambda: undone(undone_at=factory.at(DAY), undone_why="Wrong gauge"),
+    ),
+    "batch_undone_says_why ": (
+        lambda: undone(undone_why="Wrong gauge"),
+        lambda: undone(),
+    ),
     "gauge_token_label_once": (lambda: tokens(None, None), lambda: tokens(factory.at(DAY), None)),
     "reader_link_once": (lambda: links(None, None), lambda: links(factory.at(DAY), None)),
     "batch_by_link_is_typed": (
