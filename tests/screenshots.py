@@ -34,6 +34,29 @@ def link(start: str, selector: str) -> Callable[[Page], str]:
     return find
 
 
+def uploaded(page: Page) -> str:
+    """The page of a clumsy file that was just uploaded for the demo's first gauge."""
+    rows = [f"2026-07-{day:02};{depth}" for day, depth in enumerate(["0,4", "31,0", "x", "-2", "7,6"], 1)]  # fmt: skip
+    page.goto("/rain/import/")
+    page.get_by_label("Gauge").select_option(index=1)
+    page.get_by_label("File").set_input_files(
+        {
+            "name": "july.csv",
+            "mimeType": "text/csv",
+            "buffer": "\n".join(["when;rain", *rows]).encode(),
+        }
+    )
+    page.locator("main form button").first.click()
+    page.wait_for_url("**/rain/files/**")
+    return page.url[page.url.index("/rain/") :]
+
+
+def undoing(page: Page) -> str:
+    """The page that would take the gauge's last batch back."""
+    batch = link(GAUGE, "main a[href^='/rain/batches/']")(page)
+    return f"{batch}undo/" if batch else ""
+
+
 #: a gauge of the demo
 GAUGE = "/rain/gauges/porch/"
 
@@ -57,6 +80,10 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("gauge-doors", "Coordinator", link(GAUGE, "main a[href$='/doors/']")),
     ("write-rain", "Coordinator", "/rain/readings/new/"),
     ("machines", "", "/api/"),
+    ("import", "Coordinator", "/rain/import/"),
+    ("file", "Coordinator", uploaded),
+    ("batch", "Coordinator", link(GAUGE, "main a[href^='/rain/batches/']")),
+    ("batch-undo", "Coordinator", undoing),
     ("rules", "Coordinator", "/rain/rules/"),
     ("find-again", "Coordinator", "/rain/storms/again/"),
     ("how-unusual", "Coordinator", "/rain/how-unusual/"),

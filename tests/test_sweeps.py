@@ -9,6 +9,7 @@ import pytest
 from django.conf import settings
 from django.core.management import call_command
 from django.template.loader import get_template
+from django_tables2 import Table
 
 from tests.book import Book, make_book
 from tests.test_access import ROWS, address
@@ -84,7 +85,7 @@ def test_every_page_has_one_h1_a_title_a_language_and_no_id_twice(book, client_o
 def test_every_orderable_column_orders_both_ways(book, client_of, name):
     browser, url = reader_of(name, client_of), address(name, book)
     table = (browser.get(url).context or {}).get("table")
-    if table is None:
+    if not isinstance(table, Table):
         return
     for column in table.columns:
         if not column.orderable:

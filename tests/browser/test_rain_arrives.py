@@ -10,7 +10,8 @@ from playwright.sync_api import Page, expect
 from sites.models import Site
 from stewardship.care.models import Duty, Reminder
 from stewardship.outbox.models import Message
-from stewardship.rain.models import SiteRain
+from stewardship.rain.models import Reading, SiteRain, Storm
+from stewardship.rain.services import files
 from tests import factory
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
@@ -31,7 +32,12 @@ def upload(page: Page, gauge: str, content: bytes) -> None:
     page.get_by_label("File").set_input_files(
         {"name": f"{gauge}.csv", "mimeType": "text/csv", "buffer": content}
     )
-    page.get_by_role("main").get_by_role("button", name="Import").click()
+    page.get_by_role("main").get_by_role("button", name="Look at it").click()
+
+
+def take_in(page: Page) -> None:
+    page.get_by_role("main").get_by_role("button", name="Take it in").click()
+    expect(page.get_by_role("main")).to_contain_text("Brought by")
 
 
 def test_the_right_residents_and_only_they_have_a_letter(page_of, cast):
@@ -46,8 +52,10 @@ def test_the_right_residents_and_only_they_have_a_letter(page_of, cast):
 
     page = page_of("coordinator")
     upload(page, "G1 · Saltbush yard", hourly(0.0, 0.32, 0.41, 0.0, 0.0))
+    take_in(page)
     expect(page.get_by_role("main")).to_contain_text("new readings")
     upload(page, "G2 · Yucca school", hourly(0.0, 0.02, 0.05, 0.0, 0.0))
+    take_in(page)
     assert not mail.outbox, "an upload alone tells nobody"
 
     call_command("run_sweeps")
@@ -77,9 +85,71 @@ def test_the_right_residents_and_only_they_have_a_letter(page_of, cast):
 def test_a_file_that_is_no_table_is_refused_in_a_sentence(page_of):
     factory.make_gauge("G1", name="Saltbush yard")
     page = page_of("coordinator")
-    upload(page, "G1 · Saltbush yard", b"Dear program,\nit rained a lot.\n")
+    upload(page, "G1 · Saltbush yard", b"Dear program:\nit rained a lot.\n")
     expect(page.get_by_label("Gauge")).to_have_value(
         page.get_by_role("option", name="G1 · Saltbush yard").get_attribute("value")
     )
     expect(page.get_by_role("main").get_by_role("alert").first).to_be_visible()
     assert not mail.outbox
+
+
+def test_a_clumsy_file_is_looked_at_put_right_taken_in_and_taken_back(page_of):
+    """A logger set to another country: day before month, millimetres, a decimal comma, and two rows that say nothing."""
+    gauge = factory.make_gauge("G1", name="Saltbush yard")
+    rows = [f"05/07/2026 {hour:02}:00;{depth}" for hour, depth in enumerate(["0,0", "12,4", "7,6", "0,2", "broken", "1,0", "-3"], 13)]  # fmt: skip
+    page = page_of("coordinator")
+    upload(page, "G1 · Saltbush yard", "\n".join(["when;rain", *rows]).encode())
+    main = page.get_by_role("main")
+    expect(main).to_contain_text("Dates read as month/day/year.")
+    expect(main).to_contain_text("depths from “rain” in inches")
+    expect(main).to_contain_text("G1 would have 21.20 in on Thu 7 May, which is hardly ever seen.")
+    expect(main).to_contain_text("“broken” is not a depth.")
+    expect(main).to_contain_text("Look twice")
+    assert not Reading.objects.exists()
+
+    page.get_by_label("Dates are").select_option("dmy")
+    page.get_by_label("Unit").select_option("mm")
+    page.get_by_label("Time zone").fill("Denver")
+    main.get_by_role("button", name="Look again").click()
+    expect(main.get_by_role("alert")).to_contain_text("“Denver” is not a time zone")
+    expect(page.get_by_label("Dates are")).to_have_value("dmy")
+    expect(page.get_by_label("Unit")).to_have_value("mm")
+    page.get_by_label("Time zone").fill("-07:00")
+    main.get_by_role("button", name="Look again").click()
+    expect(main).to_contain_text("Dates read as day/month/year.")
+    expect(main.get_by_role("row").filter(has_text="05/07/2026 14:00;12,4")).to_contain_text("0.49 in")  # fmt: skip
+    expect(main.get_by_role("row").filter(has_text="05/07/2026 19:00;-3")).to_contain_text(
+        "below zero"
+    )
+    assert not Reading.objects.exists()
+
+    page.goto("/today/")
+    page.get_by_role("main").get_by_role("link", name="G1 · Saltbush yard.csv", exact=True).click()
+    take_in(page)
+    assert sorted(gauge.readings.values_list("depth_um", flat=True)) == [0, 200, 1000, 7600, 12400]
+    call_command("run_sweeps")
+    assert Storm.objects.standing().count() == 1
+
+    main.get_by_role("link", name="Take this file back").click()
+    main.get_by_role("button", name="Take it back").click()
+    assert gauge.readings.count() == 5, "a reason is asked for first"
+    page.get_by_label("Why").fill("It was the other logger’s card")
+    main.get_by_role("button", name="Take it back").click()
+    expect(main).to_contain_text("It was the other logger’s card")
+    assert not Reading.objects.exists()
+    call_command("run_sweeps")
+    assert not Storm.objects.standing().exists()
+
+
+def test_a_file_for_the_worker_shows_by_itself_when_it_is_done(page_of, monkeypatch):
+    monkeypatch.setattr(files, "AT_ONCE_BYTES", 0)
+    factory.make_gauge("G1", name="Saltbush yard")
+    page = page_of("coordinator")
+    upload(page, "G1 · Saltbush yard", hourly(0.0, 0.32, 0.41))
+    main = page.get_by_role("main")
+    expect(main).to_contain_text("The whole file is being looked through")
+    call_command("run_sweeps")
+    main.get_by_role("button", name="Take it in").click()
+    expect(main).to_contain_text("The file is being taken in.")
+    call_command("run_sweeps")
+    expect(main).to_contain_text("in the book")

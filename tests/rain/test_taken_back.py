@@ -4,7 +4,11 @@ import io
 from datetime import date, timedelta
 
 import pytest
+from django.core import mail
+from django.core.management import call_command
 
+from stewardship.care.choices import RainAsk
+from stewardship.care.models import Duty, RainQuestion
 from stewardship.common.errors import Refused
 from stewardship.rain.choices import FileState, ReadingKind
 from stewardship.rain.intake.ingest import import_file
@@ -182,6 +186,26 @@ def test_a_file_whose_batches_are_all_taken_back_is_so_itself(cast):
     assert file.state == FileState.UNDONE
     assert file.events.last().why == "Wrong gauge"
     assert not Reading.objects.exists()
+
+
+def test_what_people_were_told_because_of_it_is_asked_about_and_nobody_is_told_again(cast):
+    factory.make_care_rule(phase="establishing", least_in=0.5)
+    gauge = factory.make_gauge()
+    for site in (cast.site, cast.other_site):  # so that no look by calendar is due
+        factory.make_visit(site, date(2026, 7, 5))
+    batch = bring(gauge, h15="0.4", h16="0.4")
+    call_command("run_sweeps", stdout=io.StringIO())
+    letters = len(mail.outbox)
+    assert (letters, Duty.objects.open().count()) == (1, 2), "the other letter is on paper"
+    undo(batch)
+    call_command("run_sweeps", stdout=io.StringIO())
+    asked = RainQuestion.objects.open()
+    assert {(one.site, one.ask) for one in asked} == {
+        (cast.site, RainAsk.NEEDLESS),
+        (cast.other_site, RainAsk.NEEDLESS),
+    }
+    assert Duty.objects.open().count() == 2, "a person decides"
+    assert len(mail.outbox) == letters
 
 
 def test_a_typed_reading_may_be_taken_back_too(gauge):
