@@ -81,6 +81,10 @@ def _file_page(
             "form": form or _layout_form(file, preview),
             "thrown_away_at": thrown_away_at(file),
         }
+        listed = found is not None and found.rejected
+        context["refusal_shown"] = (
+            context["refusal"].partition("\n")[0] if listed else context["refusal"]
+        )
         if found is not None:
             context |= _found_context(found, request.program.units)
     elif file.state in (FileState.TAKEN, FileState.UNDONE):
