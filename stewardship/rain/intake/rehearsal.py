@@ -253,6 +253,9 @@ class Rehearsal(Shelf):
     def _known_again(self, block: Block, rows: IntArray, stored: Stored, places: IntArray) -> None:
         self._count(block, rows[stored.batch[places] != OWN])
 
+    def _not_known_again(self, standing: Standing, rows: int) -> None:
+        self._uncount(standing.depth_um, standing.end_s, rows)
+
     def _stored(self, start_s: int, end_s: int) -> Stored:
         stored = super()._stored(start_s, end_s)
         parts = [(one, one.within(start_s, end_s)) for one in self.taken]
@@ -296,6 +299,7 @@ class Rehearsal(Shelf):
                 if place is not None:
                     standing[interval] = Standing(
                         KINDS[int(one.kind[place])],
+                        _depth(one.depth_um[place]),
                         one.typed[int(one.place[place])],
                         int(one.end_s[place]),
                         True,
@@ -310,7 +314,7 @@ class Rehearsal(Shelf):
                 if place is not None:
                     one.alive[place] = False
                     corrections += bool(one.correction[place])
-                    self._uncount(one, place)
+                    self._uncount(_depth(one.depth_um[place]), int(one.end_s[place]))
                     break
         starts = {interval // LENGTHS for interval in intervals}
         self.corrections = [one for one in self.corrections if one[0] not in starts]
@@ -349,11 +353,11 @@ class Rehearsal(Shelf):
         for quarter, depth_um in zip(quarters.tolist(), sums.tolist(), strict=True):
             self.quarters_um[quarter] = self.quarters_um.get(quarter, 0) + int(depth_um)
 
-    def _uncount(self, one: Taken, place: int) -> None:
-        depth_um = int(one.depth_um[place])
-        self.known -= depth_um != NO_DEPTH
-        if depth_um > 0:
-            self.quarters_um[(int(one.end_s[place]) - 1) // _QUARTER_S] -= depth_um
+    def _uncount(self, depth_um: int | None, end_s: int, rows: int = 1) -> None:
+        if depth_um is not None:
+            self.known -= rows
+        if depth_um:
+            self.quarters_um[(end_s - 1) // _QUARTER_S] -= depth_um * rows
 
 
 def _depth(depth_um: np.integer) -> int | None:

@@ -37,6 +37,7 @@ class Standing(NamedTuple):
     """What stands for an interval, and whether this batch brought it."""
 
     kind: str
+    depth_um: int | None
     typed: str
     end_s: int
     own: bool
@@ -174,6 +175,8 @@ class Shelf:
             if reading.own:
                 self.same += 1  # the first of them was no repetition
                 own.append(one.interval)
+            else:
+                self._not_known_again(reading, len(one.before))
         corrections = self._withdraw(own)
         self.corrected -= corrections
         self.added -= len(own) - corrections
@@ -183,10 +186,12 @@ class Shelf:
         """What stands for these intervals now."""
         starts = [interval // LENGTHS for interval in intervals]
         return {
-            int(interval_key(start_s, end_s)): Standing(kind, typed, end_s, batch == self.batch.pk)
-            for start_s, end_s, kind, typed, batch in Reading.objects.filter(
+            int(interval_key(start_s, end_s)): Standing(
+                kind, depth_um, typed, end_s, batch == self.batch.pk
+            )
+            for start_s, end_s, kind, depth_um, typed, batch in Reading.objects.filter(
                 gauge=self.batch.gauge_id, start_s__in=starts
-            ).values_list("start_s", "end_s", "kind", "typed", "batch")
+            ).values_list("start_s", "end_s", "kind", "depth_um", "typed", "batch")
         }
 
     def _withdraw(self, intervals: list[int]) -> int:
@@ -286,6 +291,9 @@ class Shelf:
 
     def _known_again(self, block: Block, rows: IntArray, stored: Stored, places: IntArray) -> None:
         """Nothing is to be written of what is known."""
+
+    def _not_known_again(self, standing: Standing, rows: int) -> None:
+        """Rows that said what stands already are refused after all; nothing was written of them."""
 
     def _touch(self, block: Block, rows: IntArray) -> None:
         start_s, end_s = int(block.start_s[rows].min()), int(block.end_s[rows].max())
