@@ -27,6 +27,7 @@ from stewardship.rain.models import (
     instant,
 )
 from stewardship.rain.times import last_day, local_day
+from stewardship.rain.unusual import Unusual, unusual_at_gauges
 
 #: Fewer bars than this say nothing that the number beside them does not.
 FEWEST_BARS = 3
@@ -132,9 +133,10 @@ class Interval:
 class GaugeRecord:
     """One gauge's part: its storm, a drawing, and the same readings for the table beside it."""
 
-    part: GaugeStorm
+    part: GaugeStorm  # with `representative`
     svg: str
     intervals: list[Interval]
+    unusual: Unusual | None
 
     @property
     def missing(self) -> int:
@@ -142,8 +144,13 @@ class GaugeRecord:
 
 
 def gauge_records(storm: Storm, *, program: Program) -> list[GaugeRecord]:
-    """The readings of every gauge that measured the storm, in two queries. A daily reading may reach beyond the storm."""
-    parts = list(storm.gauge_storms.select_related("gauge").order_by("-depth_um", "gauge__code"))
+    """The readings of every gauge that measured the storm, in four queries. A daily reading may reach beyond the storm."""
+    parts = list(
+        GaugeStorm.objects.with_representative()
+        .filter(storm=storm)
+        .select_related("gauge")
+        .order_by("-depth_um", "gauge__code")
+    )
     if not parts:
         return []
     span = min(part.start_s for part in parts), max(part.end_s for part in parts)
@@ -154,6 +161,7 @@ def gauge_records(storm: Storm, *, program: Program) -> list[GaugeRecord]:
         .order_by("gauge", "start_s")
     ):
         readings[reading.gauge_id].append(reading)
+    unusual = unusual_at_gauges(parts, zone=program.tz)
     records = []
     for part in parts:
         own = [
@@ -162,7 +170,8 @@ def gauge_records(storm: Storm, *, program: Program) -> list[GaugeRecord]:
             if one.start_s < part.end_s and one.end_s > part.start_s
         ]
         intervals = [Interval(instant(one.start_s), instant(one.end_s), one) for one in own]
-        records.append(GaugeRecord(part, _drawn(part, own, program), intervals))
+        svg = _drawn(part, own, program)
+        records.append(GaugeRecord(part, svg, intervals, unusual.get(part.pk)))
     # those with a drawing first, each by depth
     return sorted(records, key=lambda record: not record.svg)
 

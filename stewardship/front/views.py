@@ -132,6 +132,8 @@ def site_build(request: HttpRequest, code: str) -> HttpResponse:
 def storm(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Storm.objects.select_related("merged_into", "split_from"), pk=pk)
     rows = sites_by_need(found)
+    records = gauge_records(found, program=request.program)
+    wettest_first = sorted(records, key=lambda record: -record.part.depth_um)
     return render(
         request,
         "front/storm.html",
@@ -139,7 +141,9 @@ def storm(request: HttpRequest, pk: int) -> HttpResponse:
             "storm": found,
             "heading": _("Storm of %s") % storm_days(found, program=request.program),
             "short": storm_in_short(found),
-            "records": gauge_records(found, program=request.program),
+            "records": records,
+            "any_representative": any(record.part.representative for record in records),
+            "wettest": next((record for record in wettest_first if record.unusual), None),
             "rows": rows,
             "left_out": left_out(rows),
             "revisions": revisions(found),

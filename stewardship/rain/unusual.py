@@ -217,6 +217,8 @@ def _of_site(rain: SiteRain, table: Frequencies) -> dict[int, Greatest]:
 
 def _with_cut(known: Mapping[int, float], whole_um: int) -> dict[int, Greatest]:
     """Greatest depths by window, of which the shortest is cut by the clock if there is more rain beside it."""
+    if not known:
+        return {}
     shortest_s = min(known)
     cut = shortest_s > WINDOWS_S[0] and round(known[shortest_s]) < whole_um
     return {

@@ -269,3 +269,40 @@ def test_the_page_asks_a_fixed_number_of_queries(cast, coordinator, storm):
     with CaptureQueriesContext(connection) as many:
         page(coordinator, storm)
     assert len(many) == len(few)
+
+
+def test_it_says_how_unusual_the_rain_was_and_which_part_is_representative(coordinator, storm):
+    """40 CFR 122.21(g)(7)(ii): over 0.1 in, at least 72 h after the last one over 0.1 in."""
+    assert "How unusual it was" not in page(coordinator, storm).content.decode()
+    factory.make_frequency_table()
+    earlier = factory.make_storm(START - timedelta(days=4), hours=1)
+    part = GaugeStorm.objects.get(storm=storm)
+    before = {"gauge": part.gauge, "storm": earlier, "depth_um": factory.um(0.2)}
+    GaugeStorm.objects.create(start_s=earlier.start_s, end_s=earlier.end_s, **before)
+    GaugeStorm.objects.filter(pk=part.pk).update(
+        peak_5min_um=factory.um(0.1), peak_60min_um=factory.um(0.6)
+    )
+    text = " ".join(page(coordinator, storm).content.decode().split())
+    assert "between a 1- and 2-year 60-minute rain" in text
+    assert "a representative storm" in text and "72 hours or more" in text
+    assert "How unusual it was at G1 · Gauge G1" in text
+
+    GaugeStorm.objects.filter(storm=earlier).update(end_s=part.start_s - 71 * 3600)
+    assert "a representative storm" not in page(coordinator, storm).content.decode()
+
+
+def test_more_gauges_cost_no_more_queries(coordinator, storm):
+    factory.make_frequency_table()
+
+    def queries() -> int:
+        with CaptureQueriesContext(connection) as seen:
+            page(coordinator, storm)
+        return len(seen)
+
+    few = queries()
+    for code in ("G2", "G3", "G4"):
+        gauge = factory.make_gauge(code)
+        factory.make_readings(gauge, START, factory.QUARTER, [0.2, 0.3, None, 0.12], found=True)
+        span = {"start_s": storm.start_s, "end_s": storm.end_s, "depth_um": factory.um(0.4)}
+        GaugeStorm.objects.create(gauge=gauge, storm=storm, peak_60min_um=span["depth_um"], **span)
+    assert queries() == few
