@@ -157,17 +157,6 @@ def _link(person: Person, kind: str, value: str) -> ContactPoint:
     return point
 
 
-@transaction.atomic
-def set_contact(*, person: Person, kind: str, value: str) -> ContactPoint:
-    """One more address of a person; an address that somebody else has too is shared.
-
-    Raises
-    ------
-    Refused : it is no such address.
-    """
-    return _link(person, kind, check_contact(kind, value))
-
-
 def mark_dead(*, contact: ContactPoint, on: date, why: str) -> ContactPoint:
     """The address reaches nobody any more."""
     contact.dead_since, contact.dead_why = on, why[:200]

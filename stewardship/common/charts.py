@@ -26,6 +26,7 @@ from stewardship.common.fonts import face_path
 from stewardship.common.written import US, depth_mm_text, hours_text, number_text
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 SVG = "http://www.w3.org/2000/svg"
@@ -85,6 +86,19 @@ def hyetograph(
         "hyetograph",
         content,
         lambda: _draw_hyetograph(edges, depths_mm, title, description, units, ZoneInfo(zone)),
+    )
+
+
+def above_axis(axes: "Axes", words: str, *, left: int = -52) -> None:
+    """What the upright axis counts, written above it. left: from the axis. [pt]"""
+    axes.annotate(
+        words,
+        (0, 1),
+        xycoords="axes fraction",
+        xytext=(left, 12),
+        textcoords="offset points",
+        va="bottom",
+        color=SOFT,
     )
 
 
@@ -153,15 +167,7 @@ def _draw_hyetograph(
     axes.yaxis.set_major_locator(MaxNLocator(nbins=4))
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
-    axes.annotate(
-        _bar_words(edges, units),
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(-52, 12),
-        textcoords="offset points",
-        va="bottom",
-        color=SOFT,
-    )
+    above_axis(axes, _bar_words(edges, units))
     return svg_of(figure, title=title, description=description)
 
 

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from stewardship.common.charts import kept, new_figure, svg_of
+from stewardship.common.charts import above_axis, kept, new_figure, svg_of
 from stewardship.common.drawing import INK, LEAF, RULE, SOFT, SOIL, WATER
 from stewardship.common.units import um_to_in, um_to_mm
 from stewardship.common.written import US, day_text, depth_text, number_text
@@ -59,7 +59,7 @@ def _draw_year(year: GaugeYear, title: str, description: str, units: str) -> str
     axes.yaxis.get_major_locator().set_params(nbins=4)
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
-    _unit_words(axes, units)
+    above_axis(axes, _("in per day") if units == US else _("mm per day"), left=-44)
     if year.wet:
         heaped = axes.twinx()
         days, sums = [first], [0.0]
@@ -159,28 +159,8 @@ def _draw_mass(
     axes.set_xlabel(
         _("neighbours' sum, in") if units == US else _("neighbours' sum, mm"), labelpad=14
     )
-    axes.annotate(
-        _("its own sum, in") if units == US else _("its own sum, mm"),
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(-52, 12),
-        textcoords="offset points",
-        va="bottom",
-        color=SOFT,
-    )
+    above_axis(axes, _("its own sum, in") if units == US else _("its own sum, mm"))
     return svg_of(figure, title=title, description=description)
-
-
-def _unit_words(axes, units: str) -> None:
-    axes.annotate(
-        _("in per day") if units == US else _("mm per day"),
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(-44, 12),
-        textcoords="offset points",
-        va="bottom",
-        color=SOFT,
-    )
 
 
 def _in_units(um: float, units: str) -> float:

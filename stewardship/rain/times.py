@@ -41,3 +41,18 @@ def local_day(seconds_: int, zone: ZoneInfo) -> date:
 def last_day(end_s: int, zone: ZoneInfo) -> date:
     """The last day of an interval (start, end]: one that ends at midnight belongs to the day before."""
     return local_day(end_s - 1, zone)
+
+
+class Timed:
+    """What reaches from `start_s` to `end_s`, seconds since 1970-01-01 UTC, as instants."""
+
+    start_s: int
+    end_s: int
+
+    @property
+    def start_at(self) -> datetime:
+        return instant(self.start_s)
+
+    @property
+    def end_at(self) -> datetime:
+        return instant(self.end_s)

@@ -7,8 +7,8 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from stewardship.common import units as u
-from stewardship.common.charts import kept, new_figure, svg_of
-from stewardship.common.drawing import RULE, SOFT, SOIL, WATER
+from stewardship.common.charts import above_axis, kept, new_figure, svg_of
+from stewardship.common.drawing import RULE, SOIL, WATER
 from stewardship.common.written import US, depth_text, number_text
 
 
@@ -79,14 +79,8 @@ def _draw(
     axes.yaxis.get_major_locator().set_params(nbins=4)
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
-    axes.annotate(
-        _("inches at the wettest gauge") if units == US else _("mm at the wettest gauge"),
-        (0, 1),
-        xycoords="axes fraction",
-        xytext=(-52, 12),
-        textcoords="offset points",
-        va="bottom",
-        color=SOFT,
+    above_axis(
+        axes, _("inches at the wettest gauge") if units == US else _("mm at the wettest gauge")
     )
     greatest = max(range(len(days)), key=lambda n: depths_um[n])
     return svg_of(

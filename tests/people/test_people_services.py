@@ -87,7 +87,9 @@ class TestReachingThem:
             contact=services.reachable_at(person), on=date(2026, 7, 1), why="It bounced"
         )
         assert services.reachable_at(person) is None
-        point = services.set_contact(person=person, kind=EMAIL[0], value="INES.quist@example.org")
+        given = (EMAIL[0], "INES.quist@example.org")
+        services.update_person(person=person, contacts=[given])
+        point = person.contact_points.get()
         assert (point.dead_since, point.dead_why) == (None, "")
         assert services.reachable_at(person) == point
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
+from stewardship.rain.intake.csvfile import Row
 from stewardship.rain.intake.stamps import clock_time, day_number, parts
 
 HEADER_WITHIN = 40  # lines; loggers write names and settings above the table
@@ -87,6 +88,19 @@ def share_of(body: Sequence[list[str]], column: int, test: Callable[[str], bool]
     """Share of a column's filled cells that pass a test; 0 where none is filled."""
     cells = [cells[column] for cells in body[:1000] if len(cells) > column and cells[column]]
     return sum(map(test, cells)) / len(cells) if cells else 0.0
+
+
+def columns_and_body(
+    rows: Sequence[Row], time_wish: str, depth_wish: str
+) -> tuple[list[str], int, list[list[str]]]:
+    """The columns' names, the line of the heading (0 without one), and the cells of the rows below it. Refuses a file without any."""
+    table = [(line, [cell.strip() for cell in cells]) for line, cells, wrong in rows if not wrong]
+    header, columns = find_header(table, time_wish, depth_wish)
+    skip = 0 if header is None else table[header][0]
+    body = [cells for line, cells in table if line > skip]
+    if not body:
+        raise Refused(_("The file has a heading but no readings."))
+    return columns, skip, body
 
 
 def find_header(

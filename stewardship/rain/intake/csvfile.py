@@ -8,7 +8,6 @@ import os
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
-from itertools import islice
 from pathlib import Path
 from typing import BinaryIO
 
@@ -158,15 +157,3 @@ def _one(number: int, line: str, delimiter: str) -> Row:
     if line.count('"') & 1:
         return number, [line], _("A quotation mark has no partner.")
     return number, next(csv.reader([line], delimiter=delimiter), []), ""
-
-
-def row_blocks(
-    text: io.TextIOWrapper, delimiter: str, *, skip: int, size: int
-) -> Iterator[list[Row]]:
-    """Rows in blocks of at most `size`, from line `skip` + 1 on."""
-    for _skipped in islice(text, skip):
-        pass
-    number = skip + 1
-    while block := list(islice(text, size)):
-        yield cut(block, delimiter, number)
-        number += len(block)

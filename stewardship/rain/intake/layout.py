@@ -13,8 +13,8 @@ from stewardship.common.units import um_to_in, um_to_mm
 from stewardship.common.written import hours_text
 from stewardship.rain.choices import DateOrder, DepthUnit, FileFormat, Stamps
 from stewardship.rain.intake.columns import (
+    columns_and_body,
     depth_column_of,
-    find_header,
     rows_of_gauge,
     same_value,
     time_columns_of,
@@ -239,12 +239,7 @@ def find_layout(
     Refused : no column of times or of depths can be told, a wish does not fit the file, or a gauge read once a day gets more
         than one time a day.
     """
-    table = [(line, [cell.strip() for cell in cells]) for line, cells, wrong in rows if not wrong]
-    header, columns = find_header(table, wishes.time_column, wishes.depth_column)
-    skip = 0 if header is None else table[header][0]
-    body = [cells for line, cells in table if line > skip]
-    if not body:
-        raise Refused(_("The file has a heading but no readings."))
+    columns, skip, body = columns_and_body(rows, wishes.time_column, wishes.depth_column)
     time_columns = time_columns_of(columns, body, wishes.time_column)
     how = checked_format(wishes.format)
     role = ""

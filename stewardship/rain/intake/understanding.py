@@ -9,7 +9,7 @@ from people.models import Program
 from stewardship.common.errors import Refused
 from stewardship.common.written import US
 from stewardship.rain.choices import DepthUnit, FileFormat, ReadingKind, Stamps
-from stewardship.rain.intake.columns import find_header, listed, time_columns_of
+from stewardship.rain.intake.columns import columns_and_body, listed, time_columns_of
 from stewardship.rain.intake.csvfile import NoTable, Row, cut, find_delimiter
 from stewardship.rain.intake.ghcn import (
     looks_by_year,
@@ -184,12 +184,7 @@ def _station_of(
 def _table(
     rows: list[Row], delimiter: str, gauge: Gauge | None, wishes: Wishes, program: Program
 ) -> Understanding:
-    table = [(line, [cell.strip() for cell in cells]) for line, cells, wrong in rows if not wrong]
-    header, columns = find_header(table, wishes.time_column, wishes.depth_column)
-    skip = 0 if header is None else table[header][0]
-    body = [cells for line, cells in table if line > skip]
-    if not body:
-        raise Refused(_("The file has a heading but no readings."))
+    columns, skip, body = columns_and_body(rows, wishes.time_column, wishes.depth_column)
     owners = Owners(wishes.gauges, Gauge.objects.all())
     if wishes.format in ("", FileFormat.WIDE) and not wishes.depth_column:
         wide = _wide(rows, columns, body, owners, gauge, wishes, program)

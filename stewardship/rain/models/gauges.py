@@ -188,12 +188,9 @@ class LiveQuerySet(models.QuerySet):
         return self.filter(revoked_at__isnull=True)
 
 
-class GaugeToken(models.Model):
-    """What an automatic gauge shows to hand in readings. Only its digest is kept; the token itself is shown once."""
+class Door(models.Model):
+    """A way in for one gauge's readings that can be withdrawn. Concrete classes add `digest`; what opens it is shown once, not kept."""
 
-    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="tokens")
-    digest = models.CharField(_("SHA-256 of the token"), max_length=64, unique=True)
-    label = models.CharField(_("for which machine"), max_length=80)
     made_at = models.DateTimeField(_("made"), default=timezone.now)
     made_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
@@ -204,7 +201,18 @@ class GaugeToken(models.Model):
     objects = LiveQuerySet.as_manager()
 
     class Meta:
+        abstract = True
         ordering = ["made_at"]
+
+
+class GaugeToken(Door):
+    """What an automatic gauge shows to hand in readings. Only its digest is kept; the token itself is shown once."""
+
+    gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="tokens")
+    digest = models.CharField(_("SHA-256 of the token"), max_length=64, unique=True)
+    label = models.CharField(_("for which machine"), max_length=80)
+
+    class Meta(Door.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["gauge", "label"],
@@ -217,23 +225,14 @@ class GaugeToken(models.Model):
         return f"{self.gauge.code}: {self.label}"
 
 
-class ReaderLink(models.Model):
+class ReaderLink(Door):
     """A link with which one reader writes down one gauge's readings without a log-in. Only a digest of it is kept."""
 
     gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="reader_links")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="+")
     digest = models.CharField(_("SHA-256 of the link"), max_length=64, unique=True)
-    made_at = models.DateTimeField(_("made"), default=timezone.now)
-    made_by = models.ForeignKey(
-        settings.AUTH_USER_MODEL, null=True, on_delete=models.PROTECT, related_name="+"
-    )
-    last_used_at = models.DateTimeField(_("last used"), null=True, blank=True)
-    revoked_at = models.DateTimeField(_("withdrawn"), null=True, blank=True)
 
-    objects = LiveQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["made_at"]
+    class Meta(Door.Meta):
         constraints = [
             models.UniqueConstraint(
                 fields=["gauge", "person"],

@@ -15,7 +15,7 @@ from stewardship.common.written import depth_text
 from stewardship.rain.choices import BatchSource, ReadingKind
 from stewardship.rain.models.files import ReadingFile
 from stewardship.rain.models.gauges import Gauge, GaugeToken
-from stewardship.rain.times import LONGEST_READING_S, instant
+from stewardship.rain.times import LONGEST_READING_S, Timed, instant
 
 
 class ReadingBatch(models.Model):
@@ -148,7 +148,7 @@ class ReadingQuerySet(models.QuerySet["Reading"]):
         return self.exclude(kind=ReadingKind.MISSING)
 
 
-class Reading(models.Model):
+class Reading(Timed, models.Model):
     """What a gauge showed for (start, end]. The same gauge and interval again is the same reading."""
 
     gauge = models.ForeignKey(
@@ -199,14 +199,6 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.gauge_id} {instant(self.start_s):%Y-%m-%d %H:%M} {self.kind}"
-
-    @property
-    def start_at(self) -> datetime:
-        return instant(self.start_s)
-
-    @property
-    def end_at(self) -> datetime:
-        return instant(self.end_s)
 
     def in_words(self, units: str) -> str:
         """The depth with its unit, or the word for a trace, a dry or a missing reading."""

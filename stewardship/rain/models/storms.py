@@ -16,7 +16,7 @@ from stewardship.common.constraints import not_negative, one_of
 from stewardship.hydrology.storms import REPRESENTATIVE_DRY_S, REPRESENTATIVE_OVER_UM
 from stewardship.rain.choices import Sureness
 from stewardship.rain.models.gauges import Gauge
-from stewardship.rain.times import instant
+from stewardship.rain.times import Timed, instant
 
 
 def _number_of(rows: models.QuerySet, field: str) -> Coalesce:
@@ -45,7 +45,7 @@ class StormQuerySet(models.QuerySet["Storm"]):
         )
 
 
-class Storm(models.Model):
+class Storm(Timed, models.Model):
     """Rain over the program, separated by dry gaps. Found again with other readings, it is the same storm, revised."""
 
     start_s = models.BigIntegerField(_("from"))
@@ -76,14 +76,6 @@ class Storm(models.Model):
 
     def __str__(self) -> str:
         return f"{self.start_at:%Y-%m-%d %H:%M} UTC"
-
-    @property
-    def start_at(self) -> datetime:
-        return instant(self.start_s)
-
-    @property
-    def end_at(self) -> datetime:
-        return instant(self.end_s)
 
 
 class StormRevision(models.Model):

@@ -1,6 +1,5 @@
 """Stretches of a gauge's record that look wrong, and what a person said about them."""
 
-from datetime import datetime
 from typing import Self
 
 from django.conf import settings
@@ -12,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 from stewardship.common.constraints import one_of
 from stewardship.rain.choices import SuspicionKind
 from stewardship.rain.models.gauges import Gauge, GaugeOutage
-from stewardship.rain.times import instant
+from stewardship.rain.times import Timed, instant
 
 
 class SuspicionQuerySet(models.QuerySet["Suspicion"]):
@@ -28,7 +27,7 @@ class SuspicionQuerySet(models.QuerySet["Suspicion"]):
         return self.filter(set_aside_at__isnull=True).with_outage().filter(out=False)
 
 
-class Suspicion(models.Model):
+class Suspicion(Timed, models.Model):
     """A stretch of a gauge's record that looks wrong. Found again it is the same one, until a person finds it right."""
 
     gauge = models.ForeignKey(Gauge, on_delete=models.CASCADE, related_name="suspicions")
@@ -77,11 +76,3 @@ class Suspicion(models.Model):
 
     def __str__(self) -> str:
         return f"{self.gauge_id} {self.kind} {instant(self.start_s):%Y-%m-%d}"
-
-    @property
-    def start_at(self) -> datetime:
-        return instant(self.start_s)
-
-    @property
-    def end_at(self) -> datetime:
-        return instant(self.end_s)
