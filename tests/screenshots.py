@@ -23,11 +23,14 @@ SCHEMES = ("light", "dark")
 CHROMIUM_ARGS = ["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
 
 
-def link(start: str, selector: str) -> Callable[[Page], str]:
+Address = str | Callable[[Page], str]
+
+
+def link(start: Address, selector: str) -> Callable[[Page], str]:
     """The address of the first link on the page `start` that fits the selector."""
 
     def find(page: Page) -> str:
-        page.goto(start)
+        page.goto(start if isinstance(start, str) else start(page))
         found = page.locator(selector).first
         return found.get_attribute("href") if found.count() else ""
 
@@ -58,6 +61,7 @@ def undoing(page: Page) -> str:
 
 
 #: a gauge of the demo
+STORM = link("/rain/storms/", "main tbody a[href^='/rain/storms/']")
 GAUGE = "/rain/gauges/porch/"
 
 #: (name, who of DEMO_LOGINS or "" for nobody, address or a function that finds it on the way)
@@ -67,7 +71,7 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("sites", "Coordinator", "/sites/"),
     ("site", "Coordinator", link("/sites/", "main tbody a")),
     ("storms", "Coordinator", "/rain/storms/"),
-    ("storm", "Coordinator", link("/rain/storms/", "main a[href^='/rain/storms/']")),
+    ("storm", "Coordinator", STORM),
     ("gauges", "Coordinator", "/rain/gauges/"),
     ("gauge", "Coordinator", link("/rain/gauges/", "main tbody a")),
     ("gauge-new", "Coordinator", "/rain/gauges/new/"),
@@ -98,11 +102,7 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("late-rain-log", "Coordinator", "/care/rain/log/"),
     ("water-ran", "Coordinator", "/care/ran/"),
     ("water-ran-new", "Coordinator", "/care/ran/new/"),
-    (
-        "declare",
-        "Coordinator",
-        link("/care/rain/", "main a[href^='/care/rain/']:not([href*='log'])"),
-    ),
+    ("declare", "Coordinator", link(STORM, "main a.button[href^='/care/rain/']")),
     ("outbox", "Coordinator", "/letters/"),
     ("message", "Coordinator", link("/letters/", "main tbody a")),
     ("letters-to-post", "Coordinator", "/letters/paper/"),

@@ -240,13 +240,13 @@ class SiteNeed:
 
     @property
     def sources_text(self) -> str:
-        """Gauges with their share, those under half a percent left out; or who declared it, and why."""
+        """Gauges with their share, those whose share rounds to nothing left out; or who declared it, and why."""
         if self.declared:
             return declared_text(self.declared)
         return ", ".join(
             f"{source['gauge']} {round(100 * source['weight'])} %"
             for source in self.rain.sources
-            if source["weight"] >= 0.005
+            if round(100 * source["weight"])
         )
 
     @property
