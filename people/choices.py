@@ -40,3 +40,39 @@ class AgencyKind(TextChoices):
     STREETS = "streets", _("Streets")
     PARKS = "parks", _("Parks")
     STORMWATER = "stormwater", _("Stormwater")
+
+
+class Silence(TextChoices):
+    """Why nobody writes to a person any more."""
+
+    DIED = "died", _("died")
+    ASKED = "asked", _("asked not to be written to")
+    DISPUTE = "dispute", _("through a lawyer only")
+    SAFETY = "safety", _("for somebody’s safety")
+
+
+class OrganisationKind(TextChoices):
+    CONDO = "condo", _("Condominium or owners’ association")
+    COMPANY = "company", _("Company")
+    TRUST = "trust", _("Trust")
+    ESTATE = "estate", _("Estate of somebody who died")
+    OTHER = "other", _("Other body")
+
+
+class ContactRole(TextChoices):
+    """What a person answers for in an organisation."""
+
+    CARE = "care", _("the care of the basins")
+    SIGNS = "signs", _("signing")
+    NOTICES = "notices", _("formal notices")
+
+
+class AgentScope(TextChoices):
+    LETTERS = "letters", _("gets their letters")
+    SIGNS = "signs", _("signs for them")
+
+
+class MergeKind(TextChoices):
+    PERSON = "person", _("People")
+    HOUSEHOLD = "household", _("Households")
+    SITE = "site", _("Sites")

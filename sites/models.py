@@ -13,6 +13,7 @@ from people.models import Agency
 from sites.choices import InletKind, Phase, SourceClass, Stage, Weekday
 from stewardship.common.constraints import in_order, not_negative, one_of
 from stewardship.common.events import StateEvent
+from stewardship.common.foreign import ForeignId
 
 #: Months after acceptance or planting at which the next phase begins (program default, no source).
 ESTABLISHING_FROM_MONTH = 12
@@ -92,6 +93,15 @@ class Site(models.Model):
     built_on = models.DateField(_("built"), null=True, blank=True)
     retired_on = models.DateField(_("retired"), null=True, blank=True)
 
+    merged_into = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="merged_from",
+        verbose_name=_("the same site as"),
+    )
+
     objects = SiteQuerySet.as_manager()
 
     class Meta:
@@ -126,6 +136,11 @@ class Site(models.Model):
                 name="site_retired_iff_day",
             ),
             in_order("built_on", "retired_on", name="site_days_in_order"),
+            models.CheckConstraint(
+                condition=Q(merged_into__isnull=True)
+                | (Q(stage=Stage.RETIRED) & ~Q(merged_into=models.F("pk"))),
+                name="site_merged_is_retired",
+            ),
         ]
 
     def __str__(self) -> str:
@@ -161,6 +176,64 @@ class SiteEvent(StateEvent):
     @property
     def stage_words(self) -> str:
         return str(Stage(self.became).label)
+
+
+class Parcel(models.Model):
+    """A lot of the assessor's map, as numbered for a time: lots are split, joined and renumbered."""
+
+    number = models.CharField(_("parcel number"), max_length=60)
+    county = models.CharField(_("county"), max_length=80, blank=True)
+    since = models.DateField(_("numbered so since"), null=True, blank=True)
+    until = models.DateField(_("until"), null=True, blank=True)
+
+    class Meta:
+        ordering = ["county", "number"]
+        constraints = [
+            models.CheckConstraint(condition=~Q(number=""), name="parcel_has_a_number"),
+            models.UniqueConstraint(fields=["county", "number"], name="parcel_number_once"),
+            in_order("since", "until", name="parcel_days_in_order"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.number}, {self.county}" if self.county else self.number
+
+
+class SiteParcel(models.Model):
+    """That a site lies along a parcel, and with what share of its frontage."""
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="along")
+    parcel = models.ForeignKey(Parcel, on_delete=models.PROTECT, related_name="along")
+    share_percent = models.PositiveSmallIntegerField(
+        _("share of the frontage (%)"), null=True, blank=True
+    )
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["site", "parcel"], name="site_along_parcel_once"),
+            models.CheckConstraint(
+                condition=Q(share_percent__isnull=True)
+                | Q(share_percent__gte=1, share_percent__lte=100),
+                name="site_parcel_share_in_range",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.site.code}: {self.parcel}"
+
+
+class SiteExternalId(ForeignId):
+    """What somebody else's list calls this site, or one basin of it."""
+
+    site = models.ForeignKey(Site, on_delete=models.CASCADE, related_name="external_ids")
+    basin = models.ForeignKey(
+        "Basin", null=True, blank=True, on_delete=models.CASCADE, related_name="external_ids"
+    )
+
+    class Meta(ForeignId.Meta):
+        constraints = [
+            models.UniqueConstraint(fields=["kept_by", "value"], name="site_external_id_means_one"),
+        ]
 
 
 class Basin(models.Model):

@@ -32,7 +32,7 @@ class Capacity(TextChoices):
 
 class ResponsibilityRole(TextChoices):
     DOES = "does", _("Does the work")
-    PAYS = "pays", _("Pays")
+    COVERS = "covers", _("Covers meanwhile")
     INSPECTS = "inspects", _("Inspects")
     TOLD = "told", _("Is told")
 
@@ -45,6 +45,10 @@ class SigningMethod(TextChoices):
 class DocumentKind(TextChoices):
     TO_SIGN = "to_sign", _("Ready to sign")
     SIGNED = "signed", _("Signed copy")
+    BLANK = "blank", _("Blank form")
+    SEALED = "sealed", _("Signed and sealed")
+    AS_BUILT = "as_built", _("As built")
+    SUPPORT = "support", _("Paper besides")
 
 
 class DutyGroup(TextChoices):
@@ -57,3 +61,40 @@ class DutyGroup(TextChoices):
     STANDING = "standing", _("Look for standing water")
     REPORT = "report", _("Tell us")
     CAUTION = "caution", _("What is not yours to do")
+
+
+class NoticeWay(TextChoices):
+    """How a formal notice reaches a party."""
+
+    MAIL = "mail", _("by mail")
+    CERTIFIED = "certified", _("by certified mail")
+    COURIER = "courier", _("by courier")
+    EMAIL = "email", _("by e-mail")
+
+
+class Sharing(TextChoices):
+    """Who does what where several people promise the same site."""
+
+    TOGETHER = "together", _("any of them may do it; each owes all of it")
+    PARTS = "parts", _("each cares for a part")
+
+
+class RequirementKind(TextChoices):
+    """What an agreement may need besides signatures."""
+
+    CONSENT = "consent", _("Landlord’s consent")
+    INSURANCE = "insurance", _("Insurance certificate")
+    RECORDING = "recording", _("Recorder’s number")
+    OTHER = "other", _("Something else")
+
+
+class PauseKind(TextChoices):
+    PERSON = "person", _("Somebody cannot")
+    WORKS = "works", _("The site rests")
+
+
+class PauseEffect(TextChoices):
+    """What becomes of the duty during a pause."""
+
+    OWED = "owed", _("stays owed")
+    EXCUSED = "excused", _("is excused")

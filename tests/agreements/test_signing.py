@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 import pytest
 from django.db import IntegrityError, connection, transaction
+from django.utils import timezone
 
 from sites.choices import Stage
 from stewardship.agreements import services
@@ -293,7 +294,13 @@ class TestTheConstraintsBothWays:
         signature = sign(agreement, document, "owner")
         with pytest.raises(IntegrityError), transaction.atomic():
             Signature.objects.filter(pk=signature.pk).update(original_kept_at="")
-        Signature.objects.filter(pk=signature.pk).update(method="screen", original_kept_at="")
+        Signature.objects.filter(pk=signature.pk).update(
+            method="screen",
+            original_kept_at="",
+            at=timezone.now(),
+            zone="America/Denver",
+            consent="I agree to sign electronically.",
+        )
 
     def test_an_agreement_in_force_has_begun(self, folk):
         agreement = in_force(folk)

@@ -38,7 +38,6 @@ def load_who(days: Days) -> Who:
             joined_on=days.months_ago(row["joined_months_ago"]),
             left_on=days.months_ago(row["left_months_ago"]) if row["left_months_ago"] else None,
             waiver_until=days.months_ago(-int(row["waiver_months_left"])),
-            adult=row["adult"] == "yes",
             near=row["near"],
         )
     return Who(agencies, people, _load_logins(people, agencies))
