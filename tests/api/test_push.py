@@ -17,7 +17,7 @@ from stewardship.rain.services import (
     make_token,
     withdraw_token,
 )
-from stewardship.rain.services.pushing import MOST_REQUESTS, MOST_ROWS
+from stewardship.rain.services.pushing import MOST_REJECTED_KEPT, MOST_REQUESTS, MOST_ROWS
 from tests import factory
 from tests.api.conftest import URL, results, row
 
@@ -146,6 +146,41 @@ def test_a_request_in_which_every_row_is_bad_is_answered_row_by_row_too(send):
     assert not Reading.objects.exists()
     batch = ReadingBatch.objects.get()
     assert (batch.rejected, batch.storms_found_at is None) == (2, False)
+
+
+def test_of_a_machine_gone_wrong_the_first_bad_rows_of_a_day_are_listed_and_all_are_counted(
+    send, coordinator, frozen_day
+):
+    def wrong(n: int) -> ReadingBatch:
+        answer = send([row(unit="in")] * n + [row()])
+        assert results(answer)[:n] == ["refused"] * n
+        assert all("“unit”" in one["reason"] for one in answer.json()["readings"][:n])
+        return ReadingBatch.objects.first()
+
+    first, second, third = wrong(MOST_REJECTED_KEPT - 10), wrong(30), wrong(20)
+    assert [one.rejected for one in (first, second, third)] == [MOST_REJECTED_KEPT - 10, 30, 20]
+    assert [one.rejected_rows.count() for one in (first, second, third)] == [
+        MOST_REJECTED_KEPT - 10,
+        10,
+        0,
+    ]
+    assert list(second.rejected_rows.values_list("line", flat=True)) == list(range(10))
+    shown = coordinator.get(f"/rain/batches/{second.pk}/").content.decode()
+    assert "20 rows that were not taken in are counted but not listed." in shown
+    assert "counted but not listed" not in (
+        coordinator.get(f"/rain/batches/{first.pk}/").content.decode()
+    )
+    frozen_day.shift(timedelta(hours=11, minutes=59))  # still the same day
+    assert wrong(2).rejected_rows.count() == 0
+    frozen_day.shift(timedelta(minutes=1))  # midnight in the program's town
+    assert wrong(2).rejected_rows.count() == 2
+
+
+def test_bad_rows_of_one_machine_leave_room_for_those_of_another(send, roof):
+    send([row(unit="in")] * (MOST_REJECTED_KEPT + 1))
+    _token, secret = make_token(gauge=roof, label="Second logger", by=None)
+    send([row(unit="in")], token=secret)
+    assert ReadingBatch.objects.first().rejected_rows.count() == 1
 
 
 def test_storms_and_site_rain_come_from_what_was_sent(send, cast):

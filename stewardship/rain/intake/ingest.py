@@ -211,17 +211,21 @@ def add_readings(
         return _take(
             gauge,
             blocks,
-            batch=ReadingBatch(gauge=gauge, source=source, by=by, by_person=by_person),
+            Shelf(ReadingBatch(gauge=gauge, source=source, by=by, by_person=by_person)),
         )
 
 
 def add_block(
-    *, gauge: Gauge, block: Block, batch: ReadingBatch
+    *, gauge: Gauge, block: Block, batch: ReadingBatch, keep_rejected: int
 ) -> tuple[ReadingBatch, dict[int, Outcome]]:
-    """Take in a block of readings and tell what became of each row, by its line. It is kept even if every row is refused."""
+    """Take in a block of readings and tell what became of each row, by its line. It is kept even if every row is refused.
+
+    Of the rejected rows at most `keep_rejected` are kept; the batch counts them all.
+    """
     outcomes: dict[int, Outcome] = {}
+    shelf = Shelf(batch, keep_rejected=keep_rejected, outcomes=outcomes)
     with timezone.override(Program.get().tz):
-        return _take(gauge, [block], batch=batch, outcomes=outcomes), outcomes
+        return _take(gauge, [block], shelf), outcomes
 
 
 def look(
@@ -234,23 +238,17 @@ def look(
 
 
 @transaction.atomic
-def _take(
-    gauge: Gauge,
-    blocks: Iterable[Block],
-    *,
-    batch: ReadingBatch,
-    outcomes: dict[int, Outcome] | None = None,
-) -> ReadingBatch:
+def _take(gauge: Gauge, blocks: Iterable[Block], shelf: Shelf) -> ReadingBatch:
     gauge = Gauge.objects.select_for_update().get(pk=gauge.pk)
+    batch = shelf.batch
     batch.save()
-    shelf = Shelf(batch, outcomes=outcomes)
     now = timezone.now()
     gate = Gate(gauge, source=batch.source, zone=Program.get().tz, now=now)
     with _no_search_for_cycles():
         for block in blocks:
             gate.check(block)
             shelf.put(block)
-    if outcomes is None:
+    if shelf.outcomes is None:
         refuse_worthless([shelf])
     return _close(batch, shelf, now, [])
 

@@ -103,6 +103,8 @@ class Shelf:
     touched: list[int] = field(default_factory=list)
     first_bad: list[RejectedRow] = field(default_factory=list)
     seen: Seen = field(default_factory=Seen)
+    #: how many rejected rows are kept at most; all are counted. None: all
+    keep_rejected: int | None = None
     #: by line what became of each row of a single block, where somebody asks for it
     outcomes: dict[int, Outcome] | None = None
 
@@ -329,7 +331,8 @@ class Shelf:
         RejectedRow.objects.bulk_create(rows, batch_size=5000)
 
     def _list(self, rows: list[RejectedRow]) -> None:
-        self._write_rejected(rows)
+        room = None if self.keep_rejected is None else max(self.keep_rejected - self.rejected, 0)
+        self._write_rejected(rows[:room])
         self.rejected += len(rows)
         self.first_bad = sorted([*self.first_bad, *rows[:SHOWN_BAD]], key=lambda row: row.line)
         del self.first_bad[SHOWN_BAD:]

@@ -47,7 +47,12 @@ class ReadingBatch(models.Model):
     )
     #: with which token a machine sent it
     token = models.ForeignKey(
-        GaugeToken, null=True, blank=True, on_delete=models.PROTECT, related_name="batches"
+        GaugeToken,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="batches",
+        db_index=False,  # batch_of_token starts with it
     )
     storms_found_at = models.DateTimeField(_("storms found"), null=True, blank=True)
     checked_at = models.DateTimeField(
@@ -71,6 +76,8 @@ class ReadingBatch(models.Model):
             models.Index(
                 fields=["at"], condition=Q(checked_at__isnull=True), name="batch_unchecked"
             ),
+            # what each push asks: how often its token was used just now, and how many bad rows it sent today
+            models.Index(fields=["token", "at"], name="batch_of_token"),
         ]
         constraints = [
             one_of("source", BatchSource.values, name="batch_source_known"),
@@ -114,7 +121,7 @@ class ReadingBatch(models.Model):
 
 
 class RejectedRow(models.Model):
-    """A row that was not taken in, with the line it stands on and why."""
+    """A row that was not taken in, with the line it stands on and why. Of a machine that sends very many, the first of a day."""
 
     batch = models.ForeignKey(ReadingBatch, on_delete=models.CASCADE, related_name="rejected_rows")
     line = models.PositiveIntegerField(_("line"))

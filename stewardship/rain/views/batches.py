@@ -13,6 +13,7 @@ from stewardship.common.lists import csv_response
 from stewardship.rain.forms.files import UndoForm
 from stewardship.rain.models import ReadingBatch
 from stewardship.rain.services import undo_batch, undo_plan
+from stewardship.rain.services.pushing import MOST_REJECTED_KEPT
 from stewardship.rain.tables import RejectedRowTable
 
 SHOWN_CORRECTIONS = 50
@@ -41,6 +42,8 @@ def batch(request: HttpRequest, pk: int) -> HttpResponse:
         {
             "batch": found,
             "table": table,
+            "unlisted": found.rejected - found.rejected_rows.count(),
+            "kept_a_day": MOST_REJECTED_KEPT,
             "corrections": found.corrections.select_related("reading")[:SHOWN_CORRECTIONS],
         },
     )
