@@ -60,6 +60,9 @@ class Book:
     party: int
     draft: str
     step: str
+    wording: int
+    instrument: str
+    language: str
     report: int
     answer_token: str
     stop_token: str
@@ -202,6 +205,9 @@ def make_book(cast: Cast) -> Book:
         party=agreement.parties.get().pk,
         draft=draft.reference,
         step="where",
+        wording=draft.wording_id,
+        instrument="covenant",
+        language="es",
         report=report.pk,
         answer_token=token_for(duty_pk=duty.pk, person_pk=cast.owner.pk),
         stop_token=signing.dumps(failed.pk, salt=STOP_SALT),

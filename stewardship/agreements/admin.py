@@ -94,16 +94,8 @@ class ResponsibilityAdmin(LookedAt):
 
 
 @admin.register(Wording)
-class WordingAdmin(admin.ModelAdmin):
-    """New versions are added; one that an agreement was made in is never edited."""
+class WordingAdmin(LookedAt):
+    """Texts are written under Agreements → Wordings."""
 
-    list_display = ["instrument", "language", "version", "title", "made_at"]
+    list_display = ["instrument", "language", "version", "title", "in_use_since"]
     list_filter = ["instrument", "language"]
-
-    def has_change_permission(self, request: HttpRequest, obj: Wording | None = None) -> bool:
-        used = obj is not None and obj.agreements.exists()
-        return super().has_change_permission(request, obj) and not used
-
-    def has_delete_permission(self, request: HttpRequest, obj: Wording | None = None) -> bool:
-        used = obj is not None and obj.agreements.exists()
-        return super().has_delete_permission(request, obj) and not used

@@ -7,27 +7,32 @@ filled in when a document is made. A starter file holds title, summary and body,
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import date
 from pathlib import Path
 
 from django.db.models import QuerySet
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from stewardship.common.errors import Refused
 
 FOLDER = Path(__file__).parent / "wording"
+#: Before any agreement that a program may bring along.
+STARTERS_SINCE = date(2000, 1, 1)
 
-#: What may stand in braces, and what it becomes; shown to whoever edits a wording.
-PLACEHOLDERS = (
-    "program",  # the program's name
-    "town",
-    "contact",  # the program's phone and e-mail
-    "parties",  # names with capacities
-    "sites",  # nearest addresses with site codes
-    "reference",
-    "begins",  # the day it begins, or that it begins with the last signature
-    "term",  # its length, or that it runs until ended
-    "cure_days",  # a number
-)
+#: What may stand in braces, and what is put there.
+_STANDS_FOR = {
+    "program": gettext_lazy("the program’s name"),
+    "town": gettext_lazy("the town"),
+    "contact": gettext_lazy("the program’s phone and e-mail"),
+    "parties": gettext_lazy("everybody who signs, and as what"),
+    "sites": gettext_lazy("the nearest addresses, with site codes"),
+    "reference": gettext_lazy("the agreement’s reference"),
+    "begins": gettext_lazy("the day it begins, or the day of the last signature"),
+    "term": gettext_lazy("how long it runs"),
+    "cure_days": gettext_lazy("how many days there are to put a fault right"),
+}
+PLACEHOLDERS = tuple(_STANDS_FOR)
 _BRACES = re.compile(r"\{([^{}]*)\}")
 
 
@@ -37,6 +42,11 @@ class Block:
 
     text: str
     heading: bool = False
+
+
+def stands_for(placeholder: str) -> str:
+    """What is put where the placeholder stands, in the language that is active."""
+    return str(_STANDS_FOR[placeholder])
 
 
 def unknown_placeholders(text: str) -> list[str]:
@@ -97,5 +107,6 @@ def load_starter_wording(wordings: QuerySet) -> int:
             title=one.title,
             summary=one.summary,
             body=one.body,
+            in_use_since=STARTERS_SINCE,
         )
     return len(missing)

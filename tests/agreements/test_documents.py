@@ -211,6 +211,7 @@ class TestWording:
             title="Care agreement, new",
             summary="Short.",
             body="All of it, at {sites}.",
+            in_use_since=OFFERED_ON,
         )
         second = services.offer_agreement(agreement=agreement, on=OFFERED_ON)
         agreement.refresh_from_db()
@@ -226,6 +227,7 @@ class TestWording:
             title="T",
             summary="S",
             body="Signed at {plaice}.",
+            in_use_since=OFFERED_ON,
         )
         with pytest.raises(Exception, match="“plaice” in braces means nothing here"):
             wording.full_clean()

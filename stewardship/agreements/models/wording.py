@@ -53,6 +53,11 @@ class Wording(models.Model):
                 fields=["instrument", "language", "version"], name="wording_version_once"
             ),
             one_of("instrument", InstrumentKind.values, name="wording_instrument_known"),
+            models.UniqueConstraint(
+                fields=["instrument", "language"],
+                condition=models.Q(in_use_since__isnull=True),
+                name="wording_one_being_written",
+            ),
             models.CheckConstraint(
                 condition=models.Q(reviewed_by="", reviewed_on__isnull=True)
                 | (~models.Q(reviewed_by="") & models.Q(reviewed_on__isnull=False)),

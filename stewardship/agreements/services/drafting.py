@@ -11,29 +11,18 @@ from people.models import Agency, Person, Program, User
 from sites.models import Site
 from stewardship.agreements.choices import AgreementState, Capacity, DutyGroup, InstrumentKind
 from stewardship.agreements.instruments import INSTRUMENTS
-from stewardship.agreements.models import Agreement, DutyShown, Party, Wording
+from stewardship.agreements.models import Agreement, DutyShown, Party
 from stewardship.agreements.services._shared import (
     back_to_draft,
     locked,
     note,
     refuse_after_signing,
 )
+from stewardship.agreements.services.wordings import newest_wording
 from stewardship.common.errors import Refused
 
 TRIES = 5  # references handed out at the same moment
 UNCHANGED: Any = object()
-
-
-def newest_wording(instrument: str, language: str) -> Wording:
-    """The newest text of an instrument in a language; in English where there is none."""
-    texts = Wording.objects.filter(instrument=instrument)
-    found = texts.filter(language=language).first() or texts.filter(language="en").first()
-    if found is None:
-        raise Refused(
-            _("There is no wording for “%s” yet; write one first.")
-            % InstrumentKind(instrument).label
-        )
-    return found
 
 
 def _next_reference(year: int, attempt: int) -> str:

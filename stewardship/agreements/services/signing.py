@@ -30,8 +30,8 @@ from stewardship.agreements.services._shared import (
     refuse_after_signing,
     refuse_future,
 )
-from stewardship.agreements.services.drafting import newest_wording
 from stewardship.agreements.services.ending import hand_over
+from stewardship.agreements.services.wordings import newest_wording
 from stewardship.agreements.standing import missing_signatures, parties_of, signers
 from stewardship.common.errors import Refused
 from stewardship.common.pdf import count_pages
