@@ -1,7 +1,14 @@
 """Who: the program itself, agencies, households, persons, their contact points, volunteers, accounts and roles."""
 
 from people.models.accounts import Membership, User
-from people.models.persons import Agency, ContactPoint, Household, Person, Volunteer
+from people.models.persons import (
+    Agency,
+    ContactPoint,
+    Household,
+    Person,
+    PersonEvent,
+    Volunteer,
+)
 from people.models.program import Program, known_zone
 from people.models.ties import (
     Agent,
@@ -23,6 +30,7 @@ __all__ = [
     "Organisation",
     "OrganisationContact",
     "Person",
+    "PersonEvent",
     "PersonExternalId",
     "Program",
     "User",

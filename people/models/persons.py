@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.choices import AgencyKind, Channel, ContactKind, Language, Silence
 from stewardship.common.constraints import in_order, one_of
+from stewardship.common.events import StateEvent
 
 
 class Agency(models.Model):
@@ -129,6 +130,21 @@ class Person(models.Model):
     @property
     def full_name(self) -> str:
         return f"{self.given_name} {self.family_name}".strip()
+
+    @property
+    def is_silent(self) -> bool:
+        """Nobody writes to them; who handles their letters, if anybody does, is written to."""
+        return self.silent_since is not None
+
+
+class PersonEvent(StateEvent):
+    """That we write to a person no more, or again, and why. The states are those of `choices.Silence`; "" is written to."""
+
+    person = models.ForeignKey(Person, on_delete=models.CASCADE, related_name="events")
+
+    @property
+    def became_words(self) -> str:
+        return str(Silence(self.became).label) if self.became else str(_("written to again"))
 
 
 class ContactPoint(models.Model):

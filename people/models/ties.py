@@ -119,6 +119,12 @@ class OfficeChange(models.Model):
     )
     new_office = models.CharField(_("new office"), max_length=120)
     why = models.CharField(_("why"), max_length=200, blank=True)
+    moved = models.ManyToManyField(
+        Person, blank=True, related_name="offices_moved", verbose_name=_("who went along")
+    )
+    left = models.ManyToManyField(
+        Person, blank=True, related_name="offices_left", verbose_name=_("who did not")
+    )
     entered_at = models.DateTimeField(_("entered"), default=timezone.now)
     entered_by = models.ForeignKey(
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"

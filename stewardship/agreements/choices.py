@@ -32,7 +32,6 @@ class Capacity(TextChoices):
 
 class ResponsibilityRole(TextChoices):
     DOES = "does", _("Does the work")
-    COVERS = "covers", _("Covers meanwhile")
     INSPECTS = "inspects", _("Inspects")
     TOLD = "told", _("Is told")
 

@@ -81,6 +81,8 @@ class NeedsPerson(TextChoices):
     NO_CHANNEL = "no_channel", _("No way to reach anybody")
     NO_ANSWER = "no_answer", _("Nobody has answered")
     UNSAFE = "unsafe", _("Unsafe: not for residents or volunteers")
+    PAUSED = "paused", _("Cannot for now, and nobody covers")
+    SILENT = "silent", _("We do not write to them")
 
 
 class RainAsk(TextChoices):

@@ -228,6 +228,14 @@ class Reminder(models.Model):
 
     duty = models.ForeignKey(Duty, on_delete=models.PROTECT, related_name="reminders")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="reminders")
+    agent = models.ForeignKey(
+        Person,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="reminders_for_others",
+        verbose_name=_("through whom"),
+    )
     round = models.PositiveSmallIntegerField(_("round"), default=1)
     message = models.ForeignKey(Message, on_delete=models.PROTECT, related_name="reminders")
     made_at = models.DateTimeField(_("made"), default=timezone.now)
@@ -238,6 +246,10 @@ class Reminder(models.Model):
         constraints = [
             models.UniqueConstraint(
                 fields=["duty", "person", "round"], name="reminder_once_per_round"
+            ),
+            models.CheckConstraint(
+                condition=Q(agent__isnull=True) | ~Q(agent=models.F("person")),
+                name="reminder_through_another",
             ),
         ]
 
@@ -250,6 +262,14 @@ class Answer(models.Model):
 
     duty = models.ForeignKey(Duty, on_delete=models.PROTECT, related_name="answers")
     person = models.ForeignKey(Person, on_delete=models.PROTECT, related_name="answers")
+    agent = models.ForeignKey(
+        Person,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="answers_for_others",
+        verbose_name=_("who answered for them"),
+    )
     kind = models.CharField(_("answer"), max_length=12, choices=AnswerKind)
     about_on = models.DateField(_("about the day"))
     note = models.TextField(_("note"), blank=True)
@@ -262,6 +282,10 @@ class Answer(models.Model):
         ordering = ["at", "pk"]
         constraints = [
             one_of("kind", AnswerKind.values, name="answer_kind_known"),
+            models.CheckConstraint(
+                condition=Q(agent__isnull=True) | ~Q(agent=models.F("person")),
+                name="answer_by_another",
+            ),
             models.UniqueConstraint(
                 fields=["duty", "person", "kind", "about_on"], name="answer_once_per_kind_and_day"
             ),
