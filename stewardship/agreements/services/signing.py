@@ -148,7 +148,7 @@ def record_signature(
             words = {"party": party, "day": day_text(signed_on)}
             note(agreement, why=_("Signed by %(party)s on %(day)s") % words, by=by)
             if not missing_signatures(agreement):
-                _bring_into_force(agreement, by=by)
+                bring_into_force(agreement, by=by)
     except IntegrityError as error:
         # Where rows cannot be locked, the unique constraint decides between two that come at once.
         if Signature.objects.filter(party=party).exists():
@@ -217,7 +217,7 @@ def _keep_scan(
     )
 
 
-def _bring_into_force(agreement: Agreement, *, by: User | None) -> None:
+def bring_into_force(agreement: Agreement, *, by: User | None) -> None:
     """The agreement binds from now on: its days, the sites' stage, who is responsible."""
     parties = parties_of(agreement)
     facts = signers(parties)
