@@ -63,6 +63,8 @@ class Message(models.Model):
     subject = models.CharField(_("subject"), max_length=240, blank=True)
     text = models.TextField(_("exact text"), blank=True)
     html = models.TextField(blank=True)
+    #: What only the recipient may read, the key of a link: it stands in no kept words, and is forgotten once sent.
+    secret = models.CharField(max_length=200, blank=True, editable=False)
     rfc_message_id = models.CharField("Message-ID", max_length=200, unique=True)
     queued_at = models.DateTimeField(_("queued"), default=timezone.now)
     due_at = models.DateTimeField(_("due"))
@@ -103,10 +105,43 @@ class Message(models.Model):
                 name="message_sending_was_taken",
             ),
             models.CheckConstraint(condition=~Q(to_address=""), name="message_has_an_address"),
+            models.CheckConstraint(
+                condition=Q(secret="") | ~Q(status__in=[Status.SENT, Status.SUPPRESSED]),
+                name="message_secret_is_forgotten",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.subject or self.template} → {self.to_name}"
+
+
+class EnclosedFile(models.Model):
+    """The bytes of a file that goes out with messages, kept once however many carry it."""
+
+    sha256 = models.CharField(max_length=64, unique=True)
+    content_type = models.CharField(max_length=60)
+    content = models.BinaryField(editable=False)
+
+    def __str__(self) -> str:
+        return self.sha256[:12]
+
+
+class Enclosure(models.Model):
+    """That a file goes out with a message, and under what name."""
+
+    message = models.ForeignKey(Message, on_delete=models.CASCADE, related_name="enclosures")
+    file = models.ForeignKey(EnclosedFile, on_delete=models.PROTECT, related_name="enclosures")
+    name = models.CharField(_("file"), max_length=160)
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["message", "file"], name="enclosed_once"),
+            models.CheckConstraint(condition=~Q(name=""), name="enclosure_has_a_name"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
 
 
 class MessageEvent(StateEvent):

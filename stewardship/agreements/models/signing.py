@@ -86,6 +86,10 @@ class Document(models.Model):
     content = models.BinaryField(editable=False)
     sha256 = models.CharField(max_length=64)
     pages = models.PositiveSmallIntegerField(_("pages"))
+    #: of a document to sign: what stands on it, as plain values (documents.Sheet), to be read on a page
+    sheet = models.JSONField(default=dict, editable=False)
+    #: of a document to sign: what will be built under it, in one number (works.py)
+    works_sha256 = models.CharField(max_length=64, blank=True, editable=False)
     dated = models.DateField(_("dated"), default=timezone.localdate)
     made_at = models.DateTimeField(_("made"), default=timezone.now)
     made_by = models.ForeignKey(
@@ -117,6 +121,15 @@ class Signature(models.Model):
     at = models.DateTimeField(_("at"), null=True, blank=True)
     zone = models.CharField(_("time zone"), max_length=64, blank=True)
     consent = models.TextField(_("consent to sign electronically"), blank=True)
+    agent = models.ForeignKey(
+        Person,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="signed_for",
+        verbose_name=_("who signed for them"),
+    )
+    authority = models.CharField(_("by what right"), max_length=200, blank=True)
     original_kept_at = models.CharField(_("where the paper is"), max_length=200, blank=True)
     scan = models.ForeignKey(
         Document,
@@ -142,6 +155,11 @@ class Signature(models.Model):
                 condition=Q(method=SigningMethod.PAPER, at__isnull=True)
                 | (Q(method=SigningMethod.SCREEN, at__isnull=False) & ~Q(zone="") & ~Q(consent="")),
                 name="signature_on_screen_has_instant_and_consent",
+            ),
+            models.CheckConstraint(
+                condition=Q(agent__isnull=True, authority="")
+                | (Q(agent__isnull=False) & ~Q(authority="")),
+                name="signature_of_agent_says_by_what_right",
             ),
         ]
 
