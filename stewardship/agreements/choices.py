@@ -48,6 +48,7 @@ class DocumentKind(TextChoices):
     SEALED = "sealed", _("Signed and sealed")
     AS_BUILT = "as_built", _("As built")
     SUPPORT = "support", _("Paper besides")
+    BROUGHT_IN = "brought_in", _("Brought in from a list")
 
 
 class DutyGroup(TextChoices):
@@ -84,6 +85,7 @@ class RequirementKind(TextChoices):
     CONSENT = "consent", _("Landlord’s consent")
     INSURANCE = "insurance", _("Insurance certificate")
     RECORDING = "recording", _("Recorder’s number")
+    TRANSFER = "transfer", _("Proof of the transfer")
     OTHER = "other", _("Something else")
 
 
@@ -97,3 +99,12 @@ class PauseEffect(TextChoices):
 
     OWED = "owed", _("stays owed")
     EXCUSED = "excused", _("is excused")
+
+
+class ListState(TextChoices):
+    """How far a list has come."""
+
+    LOOKED = "looked", _("looked through")
+    TAKEN = "taken", _("taken in")
+    LEFT = "left", _("left")
+    GIVEN = "given", _("given out")

@@ -36,9 +36,13 @@ class AgreementQuerySet(models.QuerySet["Agreement"]):
         return self.filter(state=AgreementState.DRAFT)
 
     def with_signing(self) -> Self:
-        """With what `signing.missing_signatures` reads, in a fixed number of queries."""
+        """With what says how complete they are (lacks.py), in a fixed number of queries."""
         return self.prefetch_related(
-            "parties__person", "parties__agency", "parties__organisation", "parties__signature"
+            "parties__person",
+            "parties__agency",
+            "parties__organisation",
+            "parties__signature",
+            "requirements",
         )
 
 
@@ -85,6 +89,9 @@ class Agreement(models.Model):
         max_length=8,
         choices=Sharing,
         default=Sharing.TOGETHER,
+    )
+    seller_owes_until_proof = models.BooleanField(
+        _("the seller owes until the transfer is proven"), default=False
     )
     supersedes = models.ForeignKey(
         "self",
