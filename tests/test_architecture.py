@@ -25,6 +25,7 @@ FLOOR = {label: n for n, floor in enumerate(FLOORS) for label in floor}
 PURE = [
     "stewardship.care.rules",
     "stewardship.care.checklist",
+    "stewardship.care.load",
     "stewardship.agreements.instruments",
     "stewardship.rain.quality.amounts",
     "stewardship.rain.quality.days",
