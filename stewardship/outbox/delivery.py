@@ -24,9 +24,15 @@ from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
 from stewardship.outbox.choices import MessageClass, Status
+from stewardship.outbox.leaving import objection_to
 from stewardship.outbox.models import Message, MessageEvent
 from stewardship.outbox.sender import sender
-from stewardship.outbox.services import keep_words, suppress_message, wants_no_reminders
+from stewardship.outbox.services import (
+    keep_words,
+    stop_message,
+    suppress_message,
+    wants_no_reminders,
+)
 from stewardship.outbox.smtp_replies import (
     Reply,
     Verdict,
@@ -103,7 +109,7 @@ def deliver(pk: int) -> str | None:
         # The server has answered; how the connection ends changes nothing any more.
         with contextlib.suppress(OSError, smtplib.SMTPException):
             connection.close()
-    return _finish(message, Status.SENT, sent_at=timezone.now(), error="", error_code="")
+    return _finish(message, Status.SENT, sent_at=timezone.now(), error="", error_code="", secret="")
 
 
 def claim(pk: int) -> Message | None:
@@ -117,6 +123,9 @@ def claim(pk: int) -> Message | None:
             return None
         if not reminders_may_leave():
             return None
+    if objection := objection_to(message):
+        stop_message(message=message, why=objection)
+        return None
     with transaction.atomic():
         taken = Message.objects.to_send(at=now, reminders=True).filter(pk=pk)
         if not taken.update(status=Status.SENDING, taken_at=now, tries=F("tries") + 1):
@@ -145,6 +154,9 @@ def settle_stuck(pk: int) -> str | None:
 def write_letter(pk: int) -> str | None:
     """Fix the words of a letter that waits for paper."""
     message = Message.objects.get(pk=pk)
+    if objection := objection_to(message):
+        stop_message(message=message, why=objection)
+        return None
     try:
         written = write(message)
     except Exception as error:

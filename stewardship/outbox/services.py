@@ -1,8 +1,10 @@
 """What may happen to a message, apart from sending it: lock, check its status, write, leave an event."""
 
+import hashlib
 import logging
 import re
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 from email.utils import make_msgid, parseaddr
 from typing import Any
@@ -15,11 +17,21 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from stewardship.common.errors import Refused
-from stewardship.outbox.choices import NEEDS_A_PERSON, Channel, MessageClass, Status
-from stewardship.outbox.models import Message, MessageEvent, OptOut
+from stewardship.outbox.choices import NEEDS_A_PERSON, WAITING, Channel, MessageClass, Status
+from stewardship.outbox.leaving import objection_to
+from stewardship.outbox.models import EnclosedFile, Enclosure, Message, MessageEvent, OptOut
 from stewardship.outbox.writing import Written, write
 
 log = logging.getLogger(__name__)
+
+
+@dataclass(frozen=True, slots=True)
+class Enclosed:
+    """A PDF that goes out with a message: attached to an e-mail, printed behind a letter."""
+
+    name: str
+    content: bytes
+    content_type: str = "application/pdf"
 
 
 def queue_message(
@@ -33,10 +45,13 @@ def queue_message(
     template: str,
     context: dict[str, Any],
     due_at: datetime,
+    enclosed: Iterable[Enclosed] = (),
+    secret: str = "",
 ) -> Message:
     """Put a message into the outbox. The same key again gives the message that is there, untouched.
 
-    `context` is plain JSON; `template` names templates/letters/<template>-….
+    `context` is plain JSON; `template` names templates/letters/<template>-…. `secret` is the key in a link: the templates write
+    it as {{ secret }}, the recipient gets it, and nobody else reads it here.
 
     Raises
     ------
@@ -61,11 +76,25 @@ def queue_message(
                 "rfc_message_id": make_msgid(domain=_domain()),
                 "due_at": due_at,
                 "error": why,
+                "secret": "" if status == Status.SUPPRESSED else secret,
             },
         )
         if made:
+            for one in enclosed:
+                _enclose(message, one)
             MessageEvent.objects.create(message=message, became=status, why=why)
+            if objection := objection_to(message):
+                stop_message(message=message, why=objection)
+                message.refresh_from_db()
     return message
+
+
+def _enclose(message: Message, one: Enclosed) -> None:
+    sha256 = hashlib.sha256(one.content).hexdigest()
+    file, _made = EnclosedFile.objects.get_or_create(
+        sha256=sha256, defaults={"content_type": one.content_type, "content": one.content}
+    )
+    Enclosure.objects.get_or_create(message=message, file=file, defaults={"name": one.name})
 
 
 def suppress_message(*, message: Message, why: str, by: Any = None) -> Message:
@@ -81,6 +110,31 @@ def suppress_message(*, message: Message, why: str, by: Any = None) -> Message:
         return _move(message, Status.SUPPRESSED, why=why, by=by, error=why)
 
 
+def stop_message(*, message: Message, why: str) -> None:
+    """It may not leave. A notice fails, so that a person sees that it has to go another way; anything else is suppressed."""
+    with transaction.atomic():
+        message = _locked(message)
+        if message.status in WAITING:
+            is_notice = message.message_class == MessageClass.NOTICE
+            became = Status.FAILED if is_notice else Status.SUPPRESSED
+            _move(message, became, why=why[:400], error=why[:400])
+
+
+def stop_letters_to(*, name: str, addresses: Iterable[str], why: str, by: Any = None) -> int:
+    """Nothing that has not arrived goes to somebody of that name at these addresses any more. Returns how many that were."""
+    addresses = {" ".join(address.split()).casefold() for address in addresses}
+    stopped = 0
+    with transaction.atomic():
+        rows = Message.objects.select_for_update().filter(
+            to_name=name, status__in=[*WAITING, *NEEDS_A_PERSON]
+        )
+        for message in rows.order_by("pk"):
+            if " ".join(message.to_address.split()).casefold() in addresses:
+                _move(message, Status.SUPPRESSED, why=why, by=by, error=why[:400])
+                stopped += 1
+    return stopped
+
+
 def retry_message(*, message: Message, by: Any = None) -> Message:
     """Send a failed or unsure message again, as the same message: one Message-ID, the same words."""
     with transaction.atomic():
@@ -88,7 +142,7 @@ def retry_message(*, message: Message, by: Any = None) -> Message:
         if message.status not in NEEDS_A_PERSON:
             raise Refused(_("Only a message that failed or is unsure can be sent again."))
         status, why = _first_status(message.message_class, message.channel, message.to_address)
-        if status != Status.QUEUED:
+        if status != Status.QUEUED or (why := objection_to(message)):
             raise Refused(why)
         return _move(
             message,
@@ -230,6 +284,8 @@ def _locked(message: Message) -> Message:
 def _move(message: Message, became: str, *, why: str, by: Any = None, **fields: Any) -> Message:
     """Write the new status with its event. The row is locked by the caller."""
     was, message.status = message.status, became
+    if became in (Status.SENT, Status.SUPPRESSED):
+        fields["secret"] = ""
     for name, value in fields.items():
         setattr(message, name, value)
     message.save(update_fields=["status", *fields])
