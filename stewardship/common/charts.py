@@ -21,8 +21,8 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from stewardship.common import units as u
-from stewardship.common.drawing import INK, LEAF, NAMES, RULE, SOFT, TEXT, WATER, WIDTH
 from stewardship.common.fonts import face_path
+from stewardship.common.pen import INK, LEAF, NAMES, RULE, SOFT, TEXT, WATER, WIDTH
 from stewardship.common.written import US, depth_mm_text, hours_text, number_text
 
 if TYPE_CHECKING:

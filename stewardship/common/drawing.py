@@ -1,7 +1,6 @@
 """A street-side basin in section, as SVG: street, curb with its inlet, sediment trap, lip, planted hollow, water line.
 
-Heights are to scale among themselves, lengths are not. Colours stand in attributes (paper colours, used by PDFs) and again as
-classes, through which pages follow light and dark.
+Heights are to scale among themselves, lengths are not.
 """
 
 from collections.abc import Sequence
@@ -10,29 +9,30 @@ from html import escape
 
 from django.utils.translation import gettext as _
 
+from stewardship.common.pen import (
+    INK,
+    LEAF,
+    RULE,
+    SOFT,
+    SOIL,
+    SOIL_WASH,
+    WATER,
+    WATER_WASH,
+    WIDTH,
+    dashed,
+    measure,
+    path,
+    tuft,
+    words,
+)
 from stewardship.common.written import length_text
-
-INK, SOFT, WATER, WATER_WASH = "#1b2a31", "#4b5a60", "#0d5872", "#d3e4e8"
-SOIL, SOIL_WASH, RULE, LEAF = "#7a4519", "#efe3d3", "#cdd6cf", "#fbfcf9"
-NAMES = {
-    INK: "ink",
-    SOFT: "ink-soft",
-    WATER: "water",
-    WATER_WASH: "water-wash",
-    SOIL: "soil",
-    SOIL_WASH: "soil-wash",
-    RULE: "rule",
-    LEAF: "leaf",
-}
 
 CURB_M = 0.15  # curb height above the gutter where none is known: 6 in, common practice, no source
 TRAP_DEPTH_M = (
     0.30  # trap floor below the inlet where none is known: 12 in, common practice, no source
 )
-WIDTH = 640
 TOP = 80  # above it two rows of words
 TALL = 190  # what the heights are stretched to
-TEXT = 15  # user units; the stylesheet enlarges it on a phone
 X_CURB, X_BACK, X_TRAP, X_TRAP_END = 130, 152, 160, 240
 X_LIP, X_LIP_END, X_FLOOR, X_FLOOR_END, X_WALK = 240, 302, 356, 486, 566
 
@@ -60,45 +60,6 @@ class Section:
         return TOP + (self.top - height_m) * self.scale
 
 
-def _paint(fill: str | None, stroke: str | None, width: float) -> str:
-    classes = " ".join(
-        f"{kind}-{NAMES[colour]}" for kind, colour in (("f", fill), ("s", stroke)) if colour
-    )
-    line = (
-        f' stroke="{stroke}" stroke-width="{width:g}" stroke-linejoin="round" stroke-linecap="round"'
-        if stroke
-        else ""
-    )
-    return f'class="{classes}" fill="{fill or "none"}"{line}'
-
-
-def _path(d: str, *, fill: str | None = None, stroke: str | None = None, width: float = 1.5) -> str:
-    return f'<path {_paint(fill, stroke, width)} d="{d}"/>'
-
-
-def _dashed(d: str, *, stroke: str) -> str:
-    return f'<path {_paint(None, stroke, 1.25)} stroke-dasharray="1 5" d="{d}"/>'
-
-
-def _words(
-    x: float, y: float, lines: Sequence[str], *, anchor: str = "middle", colour: str = INK
-) -> str:
-    """Lines of text under the height `y`; the spacing grows with the text size that the page chooses."""
-    spans = "".join(f'<tspan x="{x:g}" dy="1.15em">{escape(line)}</tspan>' for line in lines)
-    return (
-        f'<text class="sketch-text f-{NAMES[colour]}" fill="{colour}" x="{x:g}" y="{y:.1f}" '
-        f'text-anchor="{anchor}" font-family="Rill Sans, sans-serif" font-size="{TEXT}">{spans}</text>'
-    )
-
-
-def _measure(x: float, top: float, bottom: float, colour: str) -> str:
-    """A dimension line with its two end strokes."""
-    return _path(
-        f"M{x} {top:.1f}V{bottom:.1f}M{x - 5} {top:.1f}h10M{x - 5} {bottom:.1f}h10",
-        stroke=colour,
-    )
-
-
 def _ground_line(s: Section) -> str:
     """The surface from the back of the curb to the walk, as path commands from the left."""
     y, lip, floor = s.y, s.y(s.lip), s.y(s.floor)
@@ -121,14 +82,14 @@ def _water(s: Section) -> list[str]:
     left = X_TRAP - 4 if in_trap <= 0 else X_CURB - 14
     mark = X_FLOOR + 26
     parts = [
-        _path(f"M{X_LIP + 20} {level:.1f}H{X_WALK}V{bottom:.1f}H{X_LIP + 20}Z", fill=WATER_WASH),
-        _path(f"M{left} {s.y(in_trap):.1f}H{X_LIP + 24}V{bottom:.1f}H{left}Z", fill=WATER_WASH),
-        _path(f"M{left} {s.y(in_trap):.1f}H{X_LIP + 20}", stroke=WATER, width=1.5),
-        _path(f"M{X_LIP + 20} {level:.1f}H{X_WALK}", stroke=WATER, width=2.5),
+        path(f"M{X_LIP + 20} {level:.1f}H{X_WALK}V{bottom:.1f}H{X_LIP + 20}Z", fill=WATER_WASH),
+        path(f"M{left} {s.y(in_trap):.1f}H{X_LIP + 24}V{bottom:.1f}H{left}Z", fill=WATER_WASH),
+        path(f"M{left} {s.y(in_trap):.1f}H{X_LIP + 20}", stroke=WATER, width=1.5),
+        path(f"M{X_LIP + 20} {level:.1f}H{X_WALK}", stroke=WATER, width=2.5),
     ]
     # The draughtsman's sign for a free water surface.
     parts.append(
-        _path(
+        path(
             f"M{mark} {level - 2:.1f}l-8 -13h16zM{mark - 7} {level + 5:.1f}h14M{mark - 4} {level + 9.5:.1f}h8",
             stroke=WATER,
         )
@@ -136,37 +97,19 @@ def _water(s: Section) -> list[str]:
     return parts
 
 
-def _tuft(x: float, foot: float, tall: float) -> str:
-    """A plant as a handful of pen strokes."""
-    spread = min(0.55 * tall, 26)
-    blades = "".join(
-        f"M{x + lean * 3:.1f} {foot:.1f}q{lean * spread * 0.18:.1f} {-tall * reach * 0.7:.1f} {lean * spread:.1f} {-tall * reach:.1f}"
-        for lean, reach in (
-            (-1, 0.62),
-            (-0.62, 0.84),
-            (-0.25, 0.97),
-            (0.05, 0.8),
-            (0.3, 1),
-            (0.7, 0.86),
-            (1, 0.58),
-        )
-    )
-    return _path(blades, stroke=SOFT, width=1.5)
-
-
 def _plants(s: Section, heights_m: Sequence[float] | None) -> list[str]:
     """Plants on the floor at their own heights (cut at the curb's); with no heights known, grass on the far bank only."""
     foot = s.y(s.floor)
     if not heights_m:
         return [
-            _tuft(x, s.y(s.floor + share * (CURB_M - s.floor)), 34)
+            tuft(x, s.y(s.floor + share * (CURB_M - s.floor)), 34)
             for x, share in ((532, 0.66), (549, 0.9))
         ]
     shown = list(heights_m)[:4]
     room = foot - TOP + 10
     step = (X_FLOOR_END - X_FLOOR) / len(shown)
     return [
-        _tuft(X_FLOOR + step * (i + 0.62), foot, min(max(h, 0.02) * s.scale, room))
+        tuft(X_FLOOR + step * (i + 0.62), foot, min(max(h, 0.02) * s.scale, room))
         for i, h in enumerate(shown)
     ]
 
@@ -175,7 +118,7 @@ def _stones(s: Section) -> list[str]:
     """The rock lip: level on top, of a few fitted stones."""
     top = s.y(s.lip)
     return [
-        _path(d, fill=LEAF, stroke=INK)
+        path(d, fill=LEAF, stroke=INK)
         for d in (
             f"M{X_LIP + 8} {top + 24:.1f}q-5 -9 3 -13q9 -6 17 0q5 7 -1 13z",
             f"M{X_LIP + 29} {top + 24:.1f}q-4 -8 2 -12q9 -5 17 1q4 6 0 11z",
@@ -199,9 +142,9 @@ def _silt(s: Section) -> list[str]:
     )
     surface = f"M{left} {top + 1:.1f}q24 -4 44 -1t{right - left - 44} 1"
     return [
-        _path(f"{surface}V{bottom:.1f}H{left}Z", fill=SOIL_WASH),
-        _path(dots, stroke=SOIL, width=2.2),
-        _path(surface, stroke=SOIL),
+        path(f"{surface}V{bottom:.1f}H{left}Z", fill=SOIL_WASH),
+        path(dots, stroke=SOIL, width=2.2),
+        path(surface, stroke=SOIL),
     ]
 
 
@@ -210,20 +153,20 @@ def _street(s: Section) -> list[str]:
     gutter, top, deep = s.y(0), s.y(CURB_M), s.y(0) + 0.09 * s.scale
     crown = gutter - 0.035 * s.scale
     return [
-        _path(
+        path(
             f"M0 {crown:.1f}L{X_CURB} {gutter:.1f}V{gutter + 14:.1f}L0 {crown + 14:.1f}Z", fill=RULE
         ),
-        _path(f"M0 {crown:.1f}L{X_CURB} {gutter:.1f}", stroke=INK, width=2),
-        _path(
+        path(f"M0 {crown:.1f}L{X_CURB} {gutter:.1f}", stroke=INK, width=2),
+        path(
             f"M{X_CURB} {gutter:.1f}V{top + 4:.1f}q0 -4 4 -4H{X_BACK}V{gutter:.1f}",
             fill=LEAF,
             stroke=SOFT,
             width=1,
         ),
-        _path(
+        path(
             f"M{X_CURB} {gutter:.1f}H{X_BACK}V{deep:.1f}H{X_CURB}Z", fill=RULE, stroke=INK, width=2
         ),
-        _path(
+        path(
             f"M24 {crown - 9:.1f}L{X_CURB - 6} {gutter - 9:.1f}H{X_BACK + 4}q14 1 18 12"
             f"m-8 -4.500l8 5l2.500 -9",
             stroke=WATER,
@@ -249,10 +192,10 @@ def _earth(s: Section, bottom: float) -> list[str]:
         )
     )
     return [
-        _path(surface + lower, fill=SOIL_WASH),
-        _path(strokes, stroke=SOIL, width=1),
-        _path(surface, stroke=INK, width=2),
-        _path(f"M{X_WALK} {y(CURB_M):.1f}H{WIDTH}v14H{X_WALK}Z", fill=RULE, stroke=INK, width=1.5),
+        path(surface + lower, fill=SOIL_WASH),
+        path(strokes, stroke=SOIL, width=1),
+        path(surface, stroke=INK, width=2),
+        path(f"M{X_WALK} {y(CURB_M):.1f}H{WIDTH}v14H{X_WALK}Z", fill=RULE, stroke=INK, width=1.5),
     ]
 
 
@@ -330,24 +273,24 @@ def basin_section_svg(
     height = bottom + 70
     parts = [*_water(s), *_silt(s), *_plants(s, plant_heights_m), *_earth(s, bottom)]
     parts += [*_street(s), *_stones(s)]
-    parts.append(_dashed(f"M{X_BACK + 26} {s.y(0):.1f}H{X_LIP_END + 14}", stroke=SOFT))
+    parts.append(dashed(f"M{X_BACK + 26} {s.y(0):.1f}H{X_LIP_END + 14}", stroke=SOFT))
     if s.silt is not None and s.silt < 0:
-        parts.append(_measure(X_TRAP + 42, s.y(0), s.y(s.silt), SOIL))
+        parts.append(measure(X_TRAP + 42, s.y(0), s.y(s.silt), SOIL))
     if s.water is not None and s.water > s.floor:
-        parts.append(_measure((X_FLOOR + X_FLOOR_END) / 2 + 22, s.y(s.water), s.y(s.floor), WATER))
+        parts.append(measure((X_FLOOR + X_FLOOR_END) / 2 + 22, s.y(s.water), s.y(s.floor), WATER))
     curb_mid, lip_mid = (X_CURB + X_BACK) / 2, (X_LIP + X_LIP_END) / 2
     parts += [
-        _path(
+        path(
             f"M{curb_mid} 32V{s.y(CURB_M * 0.55):.1f}M{lip_mid} 60V{s.y(s.lip) - 5:.1f}",
             stroke=SOFT,
             width=1,
         ),
-        _words(12, 6, [_("street")], anchor="start"),
-        _words(curb_mid, 6, [_("inlet")]),
-        _words(WIDTH - 12, 6, [_("walk")], anchor="end"),
-        _words(lip_mid - 8, 30, [said["lip"]], anchor="start", colour=SOIL if s.lip >= 0 else INK),
-        _words((X_TRAP + X_TRAP_END) / 2, bottom + 4, [_("sediment trap"), said["silt"]]),
-        _words((X_FLOOR + X_FLOOR_END) / 2 + 30, bottom + 4, [_("planted hollow"), said["water"]]),
+        words(12, 6, [_("street")], anchor="start"),
+        words(curb_mid, 6, [_("inlet")]),
+        words(WIDTH - 12, 6, [_("walk")], anchor="end"),
+        words(lip_mid - 8, 30, [said["lip"]], anchor="start", colour=SOIL if s.lip >= 0 else INK),
+        words((X_TRAP + X_TRAP_END) / 2, bottom + 4, [_("sediment trap"), said["silt"]]),
+        words((X_FLOOR + X_FLOOR_END) / 2 + 30, bottom + 4, [_("planted hollow"), said["water"]]),
     ]
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="basin-section" role="img" viewBox="0 0 {WIDTH} {height:.0f}"'

@@ -6,7 +6,7 @@ The mark never stands alone; `{% state %}` always writes the word beside it.
 
 from typing import Any
 
-from stewardship.common.drawing import NAMES, SOFT, SOIL, WATER
+from stewardship.common.pen import NAMES, SOFT, SOIL, WATER
 
 TONES: dict[str, tuple[str, ...]] = {
     "settled": (

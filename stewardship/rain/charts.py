@@ -7,7 +7,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from stewardship.common.charts import above_axis, kept, new_figure, svg_of
-from stewardship.common.drawing import INK, LEAF, RULE, SOFT, SOIL, WATER
+from stewardship.common.pen import INK, LEAF, RULE, SOFT, SOIL, WATER
 from stewardship.common.units import um_to_in, um_to_mm
 from stewardship.common.written import US, day_text, depth_text, number_text
 from stewardship.rain.comparison import Comparison

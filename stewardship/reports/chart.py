@@ -8,7 +8,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.common import units as u
 from stewardship.common.charts import above_axis, kept, new_figure, svg_of
-from stewardship.common.drawing import RULE, SOIL, WATER
+from stewardship.common.pen import RULE, SOIL, WATER
 from stewardship.common.written import US, depth_text, number_text
 
 
