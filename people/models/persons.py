@@ -28,6 +28,14 @@ class Agency(models.Model):
         return self.name
 
 
+class KnownQuerySet(models.QuerySet):
+    """Of what can be found to be in the book twice."""
+
+    def known(self) -> Self:
+        """All but those found to be somebody else's second entry."""
+        return self.filter(merged_into__isnull=True)
+
+
 class Household(models.Model):
     """People who live at one address and can be told things together."""
 
@@ -40,21 +48,29 @@ class Household(models.Model):
         default=False,
         help_text=_("Whoever has the same address is written to together."),
     )
+    merged_into = models.ForeignKey(
+        "self",
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="merged_from",
+        verbose_name=_("the same household as"),
+    )
+
+    objects = KnownQuerySet.as_manager()
 
     class Meta:
         ordering = ["name"]
         constraints = [
-            models.UniqueConstraint(fields=["name", "address"], name="household_once_per_address")
+            models.UniqueConstraint(fields=["name", "address"], name="household_once_per_address"),
+            models.CheckConstraint(
+                condition=Q(merged_into__isnull=True) | ~Q(merged_into=models.F("pk")),
+                name="household_merged_into_another",
+            ),
         ]
 
     def __str__(self) -> str:
         return f"{self.name}, {self.address}"
-
-
-class PersonQuerySet(models.QuerySet["Person"]):
-    def known(self) -> Self:
-        """Everybody in the book but those found to be somebody else's second entry."""
-        return self.filter(merged_into__isnull=True)
 
 
 class Person(models.Model):
@@ -100,7 +116,7 @@ class Person(models.Model):
     )
     created_at = models.DateTimeField(_("entered"), default=timezone.now, editable=False)
 
-    objects = PersonQuerySet.as_manager()
+    objects = KnownQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = _("people")
