@@ -13,9 +13,9 @@ from stewardship.agreements.choices import Capacity
 from stewardship.agreements.models import Agreement, Document
 from stewardship.agreements.standing import current_document, missing_signatures, parties_of
 from stewardship.common.errors import Refused
-from stewardship.front import onboarding_steps as path
-from stewardship.front.onboarding_forms import NameForm, OfferForm, TermsForm
-from stewardship.front.onboarding_shared import attempt, step_page, told
+from stewardship.front.onboarding import path
+from stewardship.front.onboarding.forms import NameForm, OfferForm, TermsForm
+from stewardship.front.onboarding.shared import attempt, step_page, told
 
 
 def agreement_step(request: HttpRequest, agreement: Agreement) -> HttpResponse:

@@ -12,9 +12,9 @@ from sites.forms import InletForm
 from sites.models import Basin, Site
 from sites.water import SHOWN_STORM_MM, USUAL_LIP_M, capacities
 from stewardship.agreements.models import Agreement
-from stewardship.front import onboarding_steps as path
-from stewardship.front.onboarding_forms import PlannedBasinForm
-from stewardship.front.onboarding_shared import attempt, onward, step_page, told
+from stewardship.front.onboarding import path
+from stewardship.front.onboarding.forms import PlannedBasinForm
+from stewardship.front.onboarding.shared import attempt, onward, step_page, told
 
 
 def works(request: HttpRequest, agreement: Agreement) -> HttpResponse:

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.agreements.models import Agreement
 from stewardship.common.errors import Refused
-from stewardship.front import onboarding_steps as path
+from stewardship.front.onboarding import path
 
 
 def step_page(

@@ -17,11 +17,11 @@ from sites.models import Site
 from stewardship.agreements import services
 from stewardship.agreements.models import Agreement
 from stewardship.common.access import coordinator_required
-from stewardship.front import onboarding_steps as path
-from stewardship.front.onboarding_forms import DutiesForm, TakeSiteForm, WhoForm
-from stewardship.front.onboarding_offer import agreement_step
-from stewardship.front.onboarding_shared import attempt, onward, step_page, told
-from stewardship.front.onboarding_works import works
+from stewardship.front.onboarding import path
+from stewardship.front.onboarding.forms import DutiesForm, TakeSiteForm, WhoForm
+from stewardship.front.onboarding.offer import agreement_step
+from stewardship.front.onboarding.shared import attempt, onward, step_page, told
+from stewardship.front.onboarding.works import works
 
 #: How many people a search shows.
 FOUND = 12

@@ -17,7 +17,7 @@ from stewardship.agreements.duties import Duty, duties_of
 from stewardship.agreements.instruments import INSTRUMENTS
 from stewardship.agreements.models import Agreement
 from stewardship.common.errors import Refused
-from stewardship.front.onboarding_steps import OFFERS, landlord_party, main_party
+from stewardship.front.onboarding.path import OFFERS, landlord_party, main_party
 
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
