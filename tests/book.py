@@ -12,7 +12,7 @@ from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
 from stewardship.care.models import Answer, ContactCheck, FlowReport, RainQuestion, Reminder
 from stewardship.care.services import send_new_link
-from stewardship.outbox.models import Message
+from stewardship.outbox.models import EnclosedFile, Message
 from stewardship.outbox.writing import STOP_SALT
 from stewardship.rain.choices import GaugeKind
 from stewardship.rain.models import DeclaredRain, RainRule
@@ -53,6 +53,7 @@ class Book:
     flow_report: int
     flow_decision: str
     message: int
+    enclosure: int
     person: int
     contact: int
     agreement: int
@@ -198,6 +199,12 @@ def make_book(cast: Cast) -> Book:
         ).pk,
         flow_decision="act",
         message=failed.pk,
+        enclosure=failed.enclosures.create(
+            file=EnclosedFile.objects.create(
+                sha256="0" * 64, content_type="application/pdf", content=b"%PDF-1.7"
+            ),
+            name="A-1.pdf",
+        ).pk,
         person=cast.owner.pk,
         contact=cast.owner.contact_points.first().pk,
         agreement=agreement.pk,

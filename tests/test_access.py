@@ -128,6 +128,7 @@ ROWS: dict[str, tuple[tuple[str, ...], set[str], int]] = {
     "outbox:retry": (("message",), COORDINATOR, 405),
     "outbox:confirm_sent": (("message",), COORDINATOR, 405),
     "outbox:suppress": (("message",), COORDINATOR, 405),
+    "outbox:enclosure": (("enclosure",), COORDINATOR, 200),
     "outbox:to_post": ((), COORDINATOR, 200),
     "outbox:print": ((), COORDINATOR, 200),
     "outbox:posted": ((), COORDINATOR, 405),

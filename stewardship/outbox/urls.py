@@ -11,6 +11,7 @@ urlpatterns = [
     path("<int:pk>/again/", views.retry, name="retry"),
     path("<int:pk>/arrived/", views.confirm_sent, name="confirm_sent"),
     path("<int:pk>/not-sent/", views.suppress, name="suppress"),
+    path("enclosed/<int:pk>/", views.enclosure, name="enclosure"),
     path("paper/", views.to_post, name="to_post"),
     path("paper/letters.pdf", views.print_letters, name="print"),
     path("paper/posted/", views.posted, name="posted"),

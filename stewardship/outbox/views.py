@@ -6,10 +6,11 @@ from django.core import signing
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import translation
+from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from django.views.decorators.csrf import csrf_exempt
-from django.views.decorators.http import require_http_methods, require_POST
+from django.views.decorators.http import require_GET, require_http_methods, require_POST
 
 from stewardship.common.access import coordinator_required
 from stewardship.common.errors import Refused
@@ -18,7 +19,7 @@ from stewardship.outbox import services
 from stewardship.outbox.choices import Channel, Status
 from stewardship.outbox.filters import MessageFilter
 from stewardship.outbox.forms import SuppressForm
-from stewardship.outbox.models import Message
+from stewardship.outbox.models import Enclosure, Message
 from stewardship.outbox.paper import letters_pdf
 from stewardship.outbox.tables import MessageTable
 from stewardship.outbox.writing import Written, stopped_message_pk, write
@@ -54,6 +55,7 @@ def _detail_page(
         "message": message,
         "form": form,
         "events": message.events.select_related("by"),
+        "enclosures": message.enclosures.all(),
         "words": words,
         "cannot_write": cannot_write,
         "is_letter": message.channel == Channel.LETTER,
@@ -63,6 +65,18 @@ def _detail_page(
         in (Status.HELD, Status.QUEUED, Status.FAILED, Status.UNSURE),
     }
     return render(request, "outbox/detail.html", context, status=status)
+
+
+@coordinator_required
+@require_GET
+def enclosure(request: HttpRequest, pk: int) -> HttpResponse:
+    """A file that goes out with a message, byte for byte."""
+    found = get_object_or_404(Enclosure.objects.select_related("file"), pk=pk)
+    return HttpResponse(
+        bytes(found.file.content),
+        content_type=found.file.content_type,
+        headers={"Content-Disposition": content_disposition_header(True, found.name)},
+    )
 
 
 def _words(message: Message) -> tuple[Written | None, str]:
@@ -112,7 +126,7 @@ def suppress(request: HttpRequest, pk: int) -> HttpResponse:
 @coordinator_required
 def to_post(request: HttpRequest) -> HttpResponse:
     """Letters that wait to be printed and posted."""
-    letters = services.walking_order(Message.objects.to_print())
+    letters = services.walking_order(Message.objects.to_print().prefetch_related("enclosures"))
     ids = ",".join(str(letter.pk) for letter in letters)
     return render(request, "outbox/to_post.html", {"letters": letters, "ids": ids})
 

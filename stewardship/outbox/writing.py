@@ -7,6 +7,7 @@ e-mail; `<name>-letter.html` for paper. They see the message's context and
     to_name, to_address
     site_url     where this installation is reached, without a slash at the end
     stop_url     "no more reminders", on e-mailed reminders only
+    secret       the key in a link, where there is one; kept words hold SECRET_MARK instead
 """
 
 from dataclasses import dataclass
@@ -26,6 +27,8 @@ from stewardship.outbox.models import Message
 from stewardship.outbox.sender import sender
 
 STOP_SALT = "stewardship.outbox.stop"
+#: Stands in kept words for what only the recipient may read.
+SECRET_MARK = "[•••]"  # noqa: S105 - the opposite of one
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +55,7 @@ def write(message: Message) -> Written:
         "to_address": message.to_address,
         "site_url": settings.SITE_URL,
         "stop_url": stop_url(message) if may_be_stopped(message) else "",
+        "secret": SECRET_MARK,
     }
     name = f"letters/{message.template}"
     with translation.override(message.language), timezone.override(program.tz):
@@ -73,8 +77,12 @@ def _render(name: str, context: dict[str, Any]) -> str:
 
 
 def email_of(message: Message) -> EmailMultiAlternatives:
-    """The message as e-mail, from the words that were kept."""
+    """The message as e-mail, from the words that were kept, with its secret and its enclosures."""
     program = sender()
+    text, html = (
+        words.replace(SECRET_MARK, message.secret) if message.secret else words
+        for words in (message.text, message.html)
+    )
     # Address() quotes a name with commas or accents, and refuses one with a line break.
     own = Address(program.name, addr_spec=parseaddr(settings.DEFAULT_FROM_EMAIL)[1])
     headers = {
@@ -89,14 +97,17 @@ def email_of(message: Message) -> EmailMultiAlternatives:
         headers["List-Unsubscribe-Post"] = "List-Unsubscribe=One-Click"
     email = EmailMultiAlternatives(
         subject=message.subject,
-        body=message.text,
+        body=text,
         from_email=str(own),
         to=[str(Address(message.to_name, addr_spec=message.to_address))],
         reply_to=[program.email] if program.email else None,
         headers=headers,
     )
-    if message.html:
-        email.attach_alternative(message.html, "text/html")
+    if html:
+        email.attach_alternative(html, "text/html")
+    for enclosure in message.enclosures.select_related("file"):
+        file = enclosure.file
+        email.attach(enclosure.name, bytes(file.content), file.content_type)
     return email
 
 
