@@ -11,12 +11,12 @@ from django.views.decorators.http import require_POST
 
 from people.choices import Channel, ContactKind
 from people.models import ContactPoint, Person
+from people.reach import Address
 from stewardship.care import links, words
 from stewardship.care.choices import AnswerKind, DutyState
 from stewardship.care.forms.news import RanForm
 from stewardship.care.forms.work import ANSWER_FORMS, NewLinkForm
 from stewardship.care.models import Answer, Duty, FlowReport, Reminder, Visit
-from stewardship.care.reach import Address
 from stewardship.care.services import record_answer, report_flow, send_new_link
 from stewardship.care.services.visits import last_rain_of
 from stewardship.care.site_facts import sheet_of

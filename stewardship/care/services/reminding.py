@@ -13,6 +13,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from people.models import Person, Program
+from people.reach import Address, address_of, wants_none
 from stewardship.agreements.choices import ResponsibilityRole
 from stewardship.agreements.models import Responsibility
 from stewardship.care import rules
@@ -27,7 +28,6 @@ from stewardship.care.letters import (
     template_of,
 )
 from stewardship.care.models import Answer, ContactCheck, Duty, RainQuestion, Reminder
-from stewardship.care.reach import Address, address_of, wants_none
 from stewardship.care.services.book import note, put_on_list
 from stewardship.care.services.contacts import open_contact_check
 from stewardship.common.errors import Refused

@@ -5,9 +5,9 @@ from collections.abc import Iterator
 from datetime import date, datetime, timedelta
 
 from people.models import Person, Program
+from people.reach import Address, address_of, wants_none
 from stewardship.care.letters import AGENCY, FIRST, SECOND, Telling, reminder_context, template_of
 from stewardship.care.models import Duty, HandOnStep, Reminder
-from stewardship.care.reach import Address, address_of, wants_none
 from stewardship.care.services.reminding import agency_contacts, people_to_tell
 from stewardship.management.demo.days import Days
 from stewardship.outbox.choices import Channel, MessageClass, Status
