@@ -65,10 +65,12 @@ def test_good_rows_are_kept_and_bad_ones_listed(content, taken, refused):
 @pytest.mark.parametrize(
     ("content", "sentence"),
     [
-        ("time,rain\n1784062800,0.1\n1784063700,0.2\n", "The times in “time” are counted from 1970. Have them written as dates, e.g. 2026-07-14 15:00."),
-        ("time,rain\n1784062800000,0.1\n1784063700000,0.2\n", "The times in “time” are counted from 1970. Have them written as dates, e.g. 2026-07-14 15:00."),
-        ("date,rain\n46217.625,0.1\n46217.635417,0.2\n", "The times in “date” are a spreadsheet’s day numbers. Format the column as date and time, and save it as CSV again."),
-        (rain("15:00 MST,0.1", "15:15 MST,0.2"), "The times in “time” end in the name of a zone, which may mean several. Remove it, and give the time zone, e.g. America/Denver or -07:00."),
+        ("time,rain\n1784062800,0.1\n1784063700,0.2\n", "The times in “time” are bare numbers, counted from 1970. Save the file again with dates and times in it, such as 2026-07-14 15:00."),
+        ("time,rain\n1784062800000,0.1\n1784063700000,0.2\n", "The times in “time” are bare numbers, counted from 1970. Save the file again with dates and times in it, such as 2026-07-14 15:00."),
+        ("seconds,counter\n1784062800,12.1\n1784063700,12.2\n1784064600,12.2\n", "The times in “seconds” are bare numbers, counted from 1970. Save the file again with dates and times in it, such as 2026-07-14 15:00."),
+        ("time,cumulative rain (in)\n46217.625,12.1\n46217.635417,12.2\n", "The times in “time” are bare numbers, as a spreadsheet counts days. Format the column there as date and time, and save it as CSV again."),
+        ("date,rain\n46217.625,0.1\n46217.635417,0.2\n", "The times in “date” are bare numbers, as a spreadsheet counts days. Format the column there as date and time, and save it as CSV again."),
+        (rain("15:00 MST,0.1", "15:15 MST,0.2"), "The times in “time” end in letters for a time zone, and such letters can mean several zones. Take them out, and give the time zone by itself, e.g. America/Denver or -07:00."),
         (rain("15:00,0.1,2.54", "15:15,0.2,5.08", heading="time,rain in,rain mm"), "Several columns may hold the depth: rain in, rain mm. Name the depth column."),
         ("<!DOCTYPE html>\n<html><body>Sign in, please; it, is, late</body></html>\n", "The file is a web page, not a table. Ask for the readings as CSV."),
         (rain("15:00,0.1", "15:15,0.2").encode("utf-16-le"), "The file is not text. Readings come as CSV."),
@@ -93,3 +95,8 @@ def test_traces_and_blanks_are_neither_zero_nor_each_other():
     batch = take(rain("15:00,T", "15:15,t", "15:30,", "15:45,0", "16:00,M"))
     kinds = list(batch.gauge.readings.order_by("start_s").values_list("kind", flat=True))
     assert kinds == [ReadingKind.TRACE] * 2 + [ReadingKind.MISSING, ReadingKind.ZERO, ReadingKind.MISSING]  # fmt: skip
+
+
+def test_a_time_column_that_somebody_names_is_refused_for_its_numbers_not_row_by_row():
+    with pytest.raises(Refused, match="in “when” are bare numbers, counted from 1970"):
+        take("rain,when\n0.1,1784062800\n0.2,1784063700\n", time_column="when")

@@ -181,7 +181,7 @@ def test_a_link_of_somebody_who_reads_no_more_is_shown_as_open_to_nothing(
     make_reader_link(gauge=school, person=cast.reader.person, by=None)
     set_readers(gauge=school, readers=[], by=None)
     shown = page(coordinator, school)
-    assert "reads it no more, so the link opens nothing" in shown
+    assert "no longer reads it, so the link does not work" in shown
     assert "Withdraw the link of Wen Salazar" in shown
 
 

@@ -359,7 +359,7 @@ def test_a_reader_sees_only_the_gauges_that_are_theirs(reader, school):
 
 
 def test_a_reader_without_a_gauge_is_told_whom_to_call(reader):
-    assert "No gauge is down as yours to read." in show(reader)
+    assert "No gauge is named as yours to read." in show(reader)
     assert reader.post(FORM, {"amount": "0.1"}).status_code == 200
 
 

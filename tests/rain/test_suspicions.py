@@ -375,7 +375,7 @@ def test_the_line_beside_its_neighbours_is_told_in_words_and_as_a_table(coordina
 
 def test_a_gauge_that_stands_alone_is_told_what_a_second_one_would_bring(coordinator):
     mornings("G1", RAIN)
-    assert "No other gauge within 30 km has a record beside it." in page(coordinator)
+    assert "No other gauge within 30 km has readings of the same days." in page(coordinator)
 
 
 def test_the_page_asks_as_often_for_many_odd_stretches_as_for_few(coordinator, stuck):

@@ -106,10 +106,12 @@ class LayoutForm(forms.Form):
         help_text=_("column=value, for a file with several gauges"),
     )
     gauges = forms.CharField(
-        label=_("Whose is what"),
+        label=_("Which name is which gauge"),
         required=False,
         max_length=2_000,
-        help_text=_("name in the file=gauge code, with commas between: north=porch, south=depot"),
+        help_text=_(
+            "Name in the file = code of the gauge, with commas between: north=porch, south=depot"
+        ),
     )
     tip = forms.CharField(
         label=_("One tip is"), required=False, max_length=16, help_text=_("0.01 in or 0.2 mm")

@@ -73,8 +73,8 @@ class RainRuleForm(forms.Form):
 
 
 class FindAgainForm(forms.Form):
-    since = day_field(gettext_lazy("From"))
-    until = day_field(gettext_lazy("Until and with"))
+    since = day_field(gettext_lazy("First day"))
+    until = day_field(gettext_lazy("Last day"))
     why = forms.CharField(
         label=gettext_lazy("Why"),
         max_length=160,

@@ -13,7 +13,7 @@ HEADER_WITHIN = 40  # lines; loggers write names and settings above the table
 #: share of a column's cells that must be readable for it to count as one of times or numbers; less if its name says so too
 ENOUGH, NAMED_ENOUGH = 0.8, 0.5
 
-_TIME_WORDS = ("time", "date", "stamp", "day", "observed")
+_TIME_WORDS = ("time", "date", "stamp", "day", "observed", "epoch")
 _CLOCK_WORDS = ("time", "hour", "clock")
 _RAIN_WORDS = ("precip", "prcp", "rain", "ppt", "pcp")
 _AMOUNT_WORDS = ("depth", "amount")
@@ -148,7 +148,11 @@ def time_columns_of(
 ) -> tuple[int, ...]:
     if wish:
         names = [wish] if wish in columns else wish.split("+")
-        return tuple(named_column(columns, name) for name in names)
+        wished = tuple(named_column(columns, name) for name in names)
+        for n in wished:
+            if share_of(body, n, is_stamp) < NAMED_ENOUGH:
+                _refuse_other_times(columns, body, (n,))
+        return wished
     shares = [share_of(body, n, is_stamp) for n in range(len(columns))]
     named = [
         n
@@ -157,7 +161,8 @@ def time_columns_of(
     ]
     stamped = named or [n for n, share in enumerate(shares) if share >= ENOUGH]
     if not stamped:
-        _refuse_other_times(columns, body)
+        named = tuple(n for n, name in enumerate(columns) if _speaks_of(name, _TIME_WORDS))
+        _refuse_other_times(columns, body, named or (0,))
         raise Refused(
             _("No column looks like a time. The file has: %s. Name the time column.")
             % listed(columns)
@@ -178,29 +183,30 @@ def time_columns_of(
     return (day, clocks[0]) if clocks else (day,)
 
 
-def _refuse_other_times(columns: Sequence[str], body: Sequence[list[str]]) -> None:
-    """Refuse, with what to do, times that are numbers or end in the name of a zone."""
-    for n, name in enumerate(columns):
-        if len(columns) > 1 and not _speaks_of(name, _TIME_WORDS):
-            continue
+def _refuse_other_times(
+    columns: Sequence[str], body: Sequence[list[str]], places: tuple[int, ...]
+) -> None:
+    """Refuse, with what to do, times that are numbers or end in the name of a zone, in the columns at these places."""
+    for n in places:
+        name = columns[n]
         if share_of(body, n, lambda cell: _SINCE_1970.match(cell) is not None) >= ENOUGH:
             raise Refused(
                 _(
-                    "The times in “%s” are counted from 1970. Have them written as dates, e.g. 2026-07-14 15:00."
+                    "The times in “%s” are bare numbers, counted from 1970. Save the file again with dates and times in it, such as 2026-07-14 15:00."
                 )  # fmt: skip
                 % name
             )
         if share_of(body, n, lambda cell: _SERIAL_DAY.match(cell) is not None) >= ENOUGH:
             raise Refused(
                 _(
-                    "The times in “%s” are a spreadsheet’s day numbers. Format the column as date and time, and save it as CSV again."
+                    "The times in “%s” are bare numbers, as a spreadsheet counts days. Format the column there as date and time, and save it as CSV again."
                 )  # fmt: skip
                 % name
             )
         if share_of(body, n, lambda cell: is_stamp(_ZONE_NAME.sub("", cell))) >= ENOUGH:
             raise Refused(
                 _(
-                    "The times in “%s” end in the name of a zone, which may mean several. Remove it, and give the time zone, e.g. America/Denver or -07:00."
+                    "The times in “%s” end in letters for a time zone, and such letters can mean several zones. Take them out, and give the time zone by itself, e.g. America/Denver or -07:00."
                 )  # fmt: skip
                 % name
             )

@@ -240,7 +240,7 @@ def end_gauge(*, gauge: Gauge, on: date, why: str, by: User | None) -> Gauge:
 
 @transaction.atomic
 def take_up_gauge(*, gauge: Gauge, why: str, by: User | None) -> Gauge:
-    """It stands again where it stood. Of the days between nothing is known, unless readings come for them.
+    """It stands again where it stood. Nothing is known of the days between, unless readings come in for them.
 
     Raises
     ------
