@@ -16,6 +16,22 @@ TITLE = ("owner", "landlord")
 
 
 @dataclass(frozen=True, slots=True)
+class Paper:
+    """Something that an instrument usually asks for besides signatures.
+
+    Attributes
+    ----------
+    kind : value of `choices.RequirementKind`.
+    within_days : by when, counted from the agreement's first day. [days]
+    of_organisations : asked only where an organisation holds the ground; a single home is spared.
+    """
+
+    kind: str
+    within_days: int
+    of_organisations: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class Instrument:
     """The rules of one instrument.
 
@@ -29,6 +45,9 @@ class Instrument:
     term_years : length of a term; None: until ended. [years]
     cure_days : time to put a found fault right before the agency or program steps in. [days]
     recorded : the county recorder gets a copy.
+    papers : what it usually asks for besides signatures.
+    rolls_on_years : by how long it goes on by itself at the end of its term, unless ended; None: it does not. [years]
+    countersigners : capacities that sign after everybody else (common practice, no source).
     """
 
     kind: str
@@ -39,6 +58,7 @@ class Instrument:
     term_years: int | None
     cure_days: int
     recorded: bool = False
+    countersigners: tuple[str, ...] = ()
 
     @property
     def binds_successors(self) -> bool:
@@ -67,6 +87,9 @@ INSTRUMENTS: dict[str, Instrument] = {
             term_years=None,
             cure_days=30,
             recorded=True,
+            # a recorded copy is back within 14 days (Henderson NC, Code of Ordinances § 42-240.3)
+            papers=(Paper("recording", within_days=14),),
+            countersigners=("agency_officer", "program"),
         ),
         Instrument(
             kind="licence",
@@ -76,6 +99,11 @@ INSTRUMENTS: dict[str, Instrument] = {
             on_sale="lapses",
             term_years=5,
             cure_days=30,
+            # a certificate with an expiry (Elko NV, City Code § 8-22-3); usually waived for homes (common practice, no source)
+            papers=(Paper("insurance", within_days=30, of_organisations=True),),
+            # licences of a fixed term then go on year by year unless ended (Lawrence KS, right-of-way licences)
+            rolls_on_years=1,
+            countersigners=("agency_officer", "program"),
         ),
         Instrument(
             kind="care_agreement",
@@ -85,6 +113,7 @@ INSTRUMENTS: dict[str, Instrument] = {
             on_sale="lapses",
             term_years=5,
             cure_days=30,
+            countersigners=("agency_officer", "program"),
         ),
         Instrument(
             kind="memorandum",
@@ -103,6 +132,7 @@ INSTRUMENTS: dict[str, Instrument] = {
             on_sale="untouched",
             term_years=1,
             cure_days=0,
+            countersigners=("program",),
         ),
     )
 }
@@ -115,6 +145,7 @@ class Signer:
     capacity: str
     must_sign: bool = True
     signed_on: date | None = None
+    declined: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +179,26 @@ def _asked(group: tuple[str, ...], parties: Sequence[Signer]) -> tuple[str, ...]
     if group == TITLE and any(p.capacity == "tenant" for p in parties):
         return ("landlord",)
     return group
+
+
+def waits_for(kind: str, parties: Sequence[Signer], index: int) -> list[int]:
+    """Who signs before the party at `index`: for a countersigner everybody else who must; for all others nobody."""
+    last = INSTRUMENTS[kind].countersigners
+    if parties[index].capacity not in last:
+        return []
+    return [
+        i
+        for i, p in enumerate(parties)
+        if p.must_sign and p.signed_on is None and p.capacity not in last
+    ]
+
+
+def may_sign_now(kind: str, parties: Sequence[Signer]) -> list[int]:
+    """Whose turn it is: those who must sign, have not, and wait for nobody. Nobody's while one of them declines."""
+    asked = [i for i, p in enumerate(parties) if p.must_sign]
+    if any(parties[i].declined for i in asked):
+        return []
+    return [i for i in asked if parties[i].signed_on is None and not waits_for(kind, parties, i)]
 
 
 def begins_on(parties: Sequence[Signer], wanted: date | None = None) -> date:
