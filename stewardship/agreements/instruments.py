@@ -58,6 +58,8 @@ class Instrument:
     term_years: int | None
     cure_days: int
     recorded: bool = False
+    papers: tuple[Paper, ...] = ()
+    rolls_on_years: int | None = None
     countersigners: tuple[str, ...] = ()
 
     @property
