@@ -4,6 +4,7 @@ Quantities follow `program.units` from the context processor; a template rendere
 `program` in its context.
 """
 
+from collections.abc import Sequence
 from datetime import date, datetime
 from typing import Any
 
@@ -15,6 +16,7 @@ from django.utils.translation import gettext as _
 
 from stewardship.common import written
 from stewardship.common.drawing import basin_section_svg
+from stewardship.common.plan_drawing import PlanBasin, plan_svg
 from stewardship.common.states import MARKS, tone_of
 
 register = template.Library()
@@ -109,6 +111,12 @@ def state(value: Any, label: Any = None) -> SafeString:
 def basin_section(context: template.Context, **measures: Any) -> SafeString:
     """The basin drawn in section; the measures are those of `drawing.basin_section_svg`, in metres."""
     return SafeString(basin_section_svg(units=_units(context), **measures))
+
+
+@register.simple_tag(takes_context=True)
+def street_plan(context: template.Context, basins: Sequence[PlanBasin], beside: str) -> SafeString:
+    """A frontage drawn from above, as `plan_drawing.plan_svg` does."""
+    return SafeString(plan_svg(basins, beside=beside, units=_units(context)))
 
 
 @register.simple_tag(takes_context=True)
