@@ -9,8 +9,24 @@ from stewardship.agreements.services.drafting import (
     remove_party,
     show_duties,
 )
-from stewardship.agreements.services.ending import end_agreement, end_responsibility, record_sale
-from stewardship.agreements.services.signing import offer_agreement, record_signature
+from stewardship.agreements.services.ending import (
+    end_agreement,
+    end_responsibility,
+    record_tenant_out,
+    release,
+    withdraw_consent,
+)
+from stewardship.agreements.services.links import send_link
+from stewardship.agreements.services.offering import let_stand, offer_agreement
+from stewardship.agreements.services.parties import ask_again, decline, let_sign
+from stewardship.agreements.services.requirements import (
+    add_requirement,
+    drop_requirement,
+    meet_requirement,
+)
+from stewardship.agreements.services.selling import Sold, name_new_owner, record_sale
+from stewardship.agreements.services.signing import record_signature
+from stewardship.agreements.services.superseding import renew_agreement, successor
 from stewardship.agreements.standing import (
     build_blockers,
     missing_signatures,
@@ -19,18 +35,33 @@ from stewardship.agreements.standing import (
 
 __all__ = [
     "OPEN_STATES",
+    "Sold",
     "add_party",
+    "add_requirement",
+    "ask_again",
     "build_blockers",
     "change_draft",
+    "decline",
     "draft_agreement",
+    "drop_requirement",
     "end_agreement",
     "end_responsibility",
+    "let_sign",
+    "let_stand",
     "mark_built",
+    "meet_requirement",
     "missing_signatures",
+    "name_new_owner",
     "offer_agreement",
     "record_sale",
     "record_signature",
+    "record_tenant_out",
+    "release",
     "remove_party",
+    "renew_agreement",
+    "send_link",
     "show_duties",
     "sites_with_nobody",
+    "successor",
+    "withdraw_consent",
 ]
