@@ -8,7 +8,8 @@ same figures as a table.
 import hashlib
 import json
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import astuple, dataclass
 from datetime import datetime, timedelta
 from io import BytesIO
 from typing import TYPE_CHECKING
@@ -31,7 +32,8 @@ if TYPE_CHECKING:
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
-EDITION = 3  # raise when the drawing changes, so that cached charts are drawn anew
+EDITION = 4  # raise when the drawing changes, so that cached charts are drawn anew
+HOUR = timedelta(hours=1)
 KEEP_SECONDS = 30 * 24 * 3600
 POINTS_PER_INCH = (
     72  # matplotlib's SVG counts in points, so a figure this wide has our drawing units
@@ -50,33 +52,81 @@ def kept(name: str, content: object, draw: Callable[[], str]) -> str:
     return svg
 
 
-def hyetograph(
-    edges: Sequence[datetime],
-    depths_mm: Sequence[float | None],
-    *,
-    title: str,
-    description: str,
-    units: str,
-    zone: str,
-) -> str:
-    """Rain per interval as bars, and what had fallen so far as a line that ends in the total.
-
-    Parameters
-    ----------
-    edges : ends of the intervals in order, one more than depths; aware instants.
-    depths_mm : depth in each interval, None where no reading exists (drawn as a gap that says so). [mm]
-    title, description : what a person who can't see the chart is told.
-    units : "us" or "metric". zone : IANA name of the zone that the hours are shown in.
+@dataclass(frozen=True)
+class Bars:
+    """Rain in intervals one after another: their ends in order, one more than depths; aware instants. Depth None where no
+    reading exists. [mm]
 
     Raises
     ------
     ValueError : edges and depths do not fit together, or there is nothing to draw.
     """
-    if len(edges) != len(depths_mm) + 1 or not depths_mm:
-        raise ValueError("A hyetograph needs one more edge than depths, and at least one depth.")
+
+    edges: Sequence[datetime]
+    depths_mm: Sequence[float | None]
+
+    def __post_init__(self) -> None:
+        if len(self.edges) != len(self.depths_mm) + 1 or not self.depths_mm:
+            raise ValueError(
+                "A hyetograph needs one more edge than depths, and at least one depth."
+            )
+
+    @property
+    def mm_per_h(self) -> list[float]:
+        """How fast it rained in each interval, none where no reading exists: bars of different length compare."""
+        return [
+            (depth or 0) / ((end - start) / HOUR)
+            for start, end, depth in zip(self.edges, self.edges[1:], self.depths_mm, strict=False)
+        ]
+
+    @property
+    def total_mm(self) -> float:
+        return sum(depth or 0 for depth in self.depths_mm)
+
+
+@dataclass(frozen=True)
+class Scale:
+    """What the axes of hyetographs that are to be compared have in common."""
+
+    start: datetime
+    end: datetime
+    most_mm_per_h: float
+    most_mm: float
+
+    @classmethod
+    def holding(cls, records: Iterable[Bars]) -> "Scale":
+        """The least one that all of some records fit into; at least one record."""
+        each = list(records)
+        return cls(
+            min(bars.edges[0] for bars in each),
+            max(bars.edges[-1] for bars in each),
+            max(max(bars.mm_per_h) for bars in each),
+            max(bars.total_mm for bars in each),
+        )
+
+
+def hyetograph(
+    bars: Bars,
+    *,
+    scale: Scale,
+    title: str,
+    description: str,
+    units: str,
+    zone: str,
+) -> str:
+    """How fast it rained as bars, and what had fallen so far as a line that ends in the total.
+
+    Parameters
+    ----------
+    bars : the readings; where none exists a gap is drawn that says so.
+    scale : the time, the rate and the total that the axes reach to.
+    title, description : what a person who can't see the chart is told.
+    units : "us" or "metric". zone : IANA name of the zone that the hours are shown in.
+    """
     content = [
-        [edge.isoformat() for edge in edges],
-        list(depths_mm),
+        [edge.isoformat() for edge in bars.edges],
+        list(bars.depths_mm),
+        astuple(scale),
         title,
         description,
         units,
@@ -85,7 +135,7 @@ def hyetograph(
     return kept(
         "hyetograph",
         content,
-        lambda: _draw_hyetograph(edges, depths_mm, title, description, units, ZoneInfo(zone)),
+        lambda: _draw_hyetograph(bars, scale, title, description, units, ZoneInfo(zone)),
     )
 
 
@@ -103,8 +153,8 @@ def above_axis(axes: "Axes", words: str, *, left: int = -52) -> None:
 
 
 def _draw_hyetograph(
-    edges: Sequence[datetime],
-    depths_mm: Sequence[float | None],
+    bars: Bars,
+    scale: Scale,
     title: str,
     description: str,
     units: str,
@@ -116,45 +166,46 @@ def _draw_hyetograph(
 
     figure = new_figure(height=270)
     axes = figure.add_axes((0.1, 0.17, 0.84, 0.67))
-    times = date2num([edge.astimezone(zone) for edge in edges])
-    shown = [_shown_depth(depth or 0, units) for depth in depths_mm]
+    times = date2num([edge.astimezone(zone) for edge in bars.edges])
+    first, last = date2num([scale.start.astimezone(zone), scale.end.astimezone(zone)])
     spans = times[1:] - times[:-1]
+    rates = [_shown_depth(rate, units) for rate in bars.mm_per_h]
+    # Hundreds of bars stand without a gap between them, which would swallow them.
+    gap = 0.8 if len(rates) * (last - first) / (times[-1] - times[0]) < 120 else 0
     axes.bar(
-        times[:-1], shown, width=spans, align="edge", color=WATER, edgecolor=LEAF, linewidth=0.8
+        times[:-1], rates, width=spans, align="edge", color=WATER, edgecolor=LEAF, linewidth=gap
     )
-    axes.set_xlim(times[0], times[-1])
-    axes.set_ylim(0, max(max(shown) * 1.12, _shown_depth(0.5, units)))
+    axes.set_xlim(first, last)
+    axes.set_ylim(0, max(_shown_depth(scale.most_mm_per_h, units) * 1.12, _shown_depth(0.5, units)))
 
-    total = 0.0
     so_far = [0.0]
-    for height in shown:
-        total += height
-        so_far.append(total)
+    for depth in bars.depths_mm:
+        so_far.append(so_far[-1] + _shown_depth(depth or 0, units))
     heaped = axes.twinx()
     halo = [
         withStroke(linewidth=5, foreground=LEAF)
     ]  # keeps the line apart from the bars it crosses
     heaped.plot(times, so_far, color=INK, linewidth=2, solid_capstyle="round", path_effects=halo)
-    heaped.set_ylim(0, max(total * 1.12, _shown_depth(0.5, units)))
+    heaped.set_ylim(0, max(_shown_depth(scale.most_mm, units) * 1.12, _shown_depth(0.5, units)))
     heaped.set_axis_off()
-    all_mm = sum(depth or 0 for depth in depths_mm)
+    early = times[-1] - first < (last - first) / 4  # no room for words on its left
     heaped.annotate(
-        _("total %s") % depth_mm_text(all_mm, units),
-        (times[-1], total),
-        xytext=(-4, 6),
+        _("total %s") % depth_mm_text(bars.total_mm, units),
+        (times[-1], so_far[-1]),
+        xytext=(4 if early else -4, 6),
         textcoords="offset points",
-        ha="right",
+        ha="left" if early else "right",
         va="bottom",
         color=INK,
     )
-    for start, span, depth in zip(times[:-1], spans, depths_mm, strict=True):
+    for start, span, depth in zip(times[:-1], spans, bars.depths_mm, strict=True):
         if depth is None:
             axes.axvspan(start, start + span, facecolor=RULE, linewidth=0)
-    if None in depths_mm:
-        first = list(depths_mm).index(None)
+    if None in bars.depths_mm:
+        hole = list(bars.depths_mm).index(None)
         axes.annotate(
             _("no reading"),
-            (times[first], 0),
+            (times[hole], 0),
             xytext=(3, 4),
             textcoords="offset points",
             color=SOFT,
@@ -162,12 +213,12 @@ def _draw_hyetograph(
 
     locator = AutoDateLocator(tz=zone, minticks=3, maxticks=6)
     axes.xaxis.set_major_locator(locator)
-    axes.xaxis.set_major_formatter(_hour_labels(times[-1] - times[0] > 3, zone))
+    axes.xaxis.set_major_formatter(_hour_labels(last - first > 3, zone))
     axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, 2 if units == US else 1))
     axes.yaxis.set_major_locator(MaxNLocator(nbins=4))
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
-    above_axis(axes, _bar_words(edges, units))
+    above_axis(axes, _bar_words(bars.edges, units))
     return svg_of(figure, title=title, description=description)
 
 
@@ -176,14 +227,12 @@ def _shown_depth(mm: float, units: str) -> float:
 
 
 def _bar_words(edges: Sequence[datetime], units: str) -> str:
-    """What one bar stands for: "in per 15 min"; just the unit when intervals differ."""
+    """What the bars count, and how long each is unless they differ: "in per hour, each bar 15 min"."""
     steps = {later - earlier for earlier, later in zip(edges, edges[1:], strict=False)}
-    unit = _("in") if units == US else "mm"
+    rate = _("in per hour") if units == US else _("mm per hour")
     if len(steps) > 1:
-        return unit
-    step = steps.pop()
-    span = _("day") if step == timedelta(days=1) else hours_text(step / timedelta(hours=1))
-    return _("%(unit)s per %(span)s") % {"unit": unit, "span": span}
+        return rate
+    return _("%(rate)s, each bar %(span)s") % {"rate": rate, "span": hours_text(steps.pop() / HOUR)}
 
 
 def _hour_labels(days_only: bool, zone: ZoneInfo) -> Callable[[float, float], str]:

@@ -72,6 +72,17 @@ def length_text(m: u.Number | None, units: str) -> str | None:
     return _("%s km") % number_text(m / 1000, 1)
 
 
+def far_text(m: u.Number | None, units: str) -> str | None:
+    """How far apart places are, from metres: miles or kilometres to a tenth, so that several compare at a glance."""
+    if m is None:
+        return None
+    far = u.exact(m) / (u.M_PER_MILE if units == US else 1000)
+    if far < Decimal("0.05"):
+        least = number_text(Decimal("0.1"), 1)
+        return _("under %s mi") % least if units == US else _("under %s km") % least
+    return (_("%s mi") if units == US else _("%s km")) % number_text(far, 1)
+
+
 def area_text(m2: u.Number | None, units: str) -> str | None:
     """Area from square metres: square feet, acres from one acre; or square metres, hectares."""
     if m2 is None:

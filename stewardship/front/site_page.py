@@ -3,7 +3,6 @@
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
-from math import cos, radians
 
 from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
@@ -18,8 +17,8 @@ from stewardship.care.models import Answer, CleanOut, Duty, Finding, FlowReport,
 from stewardship.care.site_facts import latest_measures
 from stewardship.care.words import reason_text
 from stewardship.common.drawing import basin_section_svg
-from stewardship.front.storms import declared_text
-from stewardship.hydrology.spread import haversine_m
+from stewardship.front.storm_sites import declared_text
+from stewardship.hydrology.spread import flat_grid_m, haversine_m
 from stewardship.rain.choices import Sureness
 from stewardship.rain.models import BasinWater, DeclaredRain, Gauge, GaugePlace, SiteRain
 
@@ -318,17 +317,18 @@ def little_map(site: Site, gauges: list[GaugeNear]) -> LittleMap | None:
     shown = [near for near in gauges if near.in_reach] or gauges[:1]
     if not site.has_place or not shown:
         return None
-    metres_per_degree = 111_195  # on the sphere of `spread.EARTH_RADIUS_M`
-    east = [
-        (near.place.lon - site.lon) * metres_per_degree * cos(radians(site.lat)) for near in shown
-    ]
-    north = [(near.place.lat - site.lat) * metres_per_degree for near in shown]
-    farthest = max(map(abs, [*east, *north, 100]))
+    places_m = flat_grid_m(
+        [near.place.lat for near in shown],
+        [near.place.lon for near in shown],
+        origin_lat=site.lat,
+        origin_lon=site.lon,
+    )
+    farthest = max(float(abs(places_m).max()), 100)
     per_metre = (MAP_SIDE / 2 - 40) / farthest
     return LittleMap(
         [
             MapPoint(MAP_SIDE / 2 + x * per_metre, MAP_SIDE / 2 - y * per_metre, near.gauge.code)
-            for near, x, y in zip(shown, east, north, strict=True)
+            for near, (x, y) in zip(shown, places_m.tolist(), strict=True)
         ],
         60 / per_metre,
     )

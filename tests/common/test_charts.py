@@ -20,13 +20,15 @@ def fresh_cache():
 
 def draw(depths=(0.0, 2.54, 5.08, None, 2.54), **changes) -> str:
     edges = [START + timedelta(minutes=15 * n) for n in range(len(depths) + 1)]
+    bars = charts.Bars(edges, list(depths))
     options = {
+        "scale": charts.Scale.holding([bars]),
         "title": "Rain at Juniper St",
         "description": "0.40 in fell.",
         "units": "us",
         "zone": "America/Denver",
     }
-    return charts.hyetograph(edges, list(depths), **(options | changes))
+    return charts.hyetograph(bars, **(options | changes))
 
 
 def texts(svg: str) -> list[str]:
@@ -37,7 +39,7 @@ def test_a_chart_keeps_its_words_as_text_and_carries_an_alternative():
     svg = draw()
 
     assert "total 0.40 in" in texts(svg)
-    assert "in per 15 min" in texts(svg)
+    assert "in per hour, each bar 15 min" in texts(svg)
     assert ET.fromstring(svg)[0].text == "Rain at Juniper St. 0.40 in fell."
 
 
@@ -91,6 +93,40 @@ def test_all_dry_is_a_chart_too():
 
 def test_edges_must_fit_the_depths():
     with pytest.raises(ValueError, match="one more edge"):
-        charts.hyetograph(
-            [START], [1.0], title="x", description="y", units="us", zone="America/Denver"
-        )
+        charts.Bars([START], [1.0])
+
+
+def test_bars_of_different_length_are_as_high_as_it_rained_hard():
+    edges = [START, START + timedelta(minutes=15), START + timedelta(minutes=75)]
+    bars = charts.Bars(edges, [2.54, 2.54])
+    assert bars.mm_per_h == pytest.approx([10.16, 2.54])
+    assert bars.total_mm == pytest.approx(5.08)
+    svg = charts.hyetograph(
+        bars,
+        scale=charts.Scale.holding([bars]),
+        title="x",
+        description="y",
+        units="metric",
+        zone="America/Denver",
+    )
+    assert "mm per hour" in texts(svg)
+
+
+def heights(svg: str) -> list[str]:
+    """What the ticks of the upright axis say."""
+    return [text for text in texts(svg) if text and text.replace(".", "").isdigit()]
+
+
+def test_records_on_one_scale_share_their_axes():
+    small, large = (
+        charts.Bars([START + timedelta(minutes=15 * n) for n in range(at, at + 4)], depths)
+        for at, depths in ((0, [0.0, 1.0, 0.0]), (4, [5.0, 20.0, 5.0]))
+    )
+    both = charts.Scale.holding([small, large])
+    assert (both.start, both.end) == (START, START + timedelta(minutes=105))
+    assert (both.most_mm_per_h, both.most_mm) == pytest.approx((80.0, 30.0))
+    same = {"title": "x", "description": "y", "units": "us", "zone": "America/Denver"}
+    first, second = (charts.hyetograph(one, scale=both, **same) for one in (small, large))
+    assert heights(first) == heights(second)
+    own = charts.hyetograph(small, scale=charts.Scale.holding([small]), **same)
+    assert heights(own) != heights(first)  # not the one that is kept under the common scale

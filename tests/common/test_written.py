@@ -100,3 +100,17 @@ def test_what_is_not_known_has_no_text():
     assert w.hours_text(None) is None
     assert w.day_text(None) is None
     assert w.moment_text(None) is None
+
+
+@pytest.mark.parametrize(
+    ("m", "us", "metric"),
+    [
+        (20, "under 0.1 mi", "under 0.1 km"),
+        (445, "0.3 mi", "0.4 km"),
+        (1609.344, "1.0 mi", "1.6 km"),
+        (None, None, None),
+    ],
+)
+def test_how_far_apart_places_are(m, us, metric):
+    # 1 mile is 1609.344 m exactly: NIST SP 811, appendix B
+    assert (w.far_text(m, "us"), w.far_text(m, "metric")) == (us, metric)

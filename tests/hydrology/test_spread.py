@@ -15,6 +15,7 @@ from hypothesis.extra import numpy as hnp
 from stewardship.hydrology.errors import InputError
 from stewardship.hydrology.spread import (
     EARTH_RADIUS_M,
+    flat_grid_m,
     gauge_weights,
     haversine_m,
     thiessen_cells,
@@ -47,6 +48,25 @@ def test_distance_of_simple_arcs_follows_from_the_radius():
     assert haversine_m(0, 179.5, 0, -179.5) == pytest.approx(degree_m)
     assert haversine_m(0, 0, 0, 180) == pytest.approx(180 * degree_m)
     assert haversine_m(40, -75, 40, -75) == 0
+
+
+@pytest.mark.parametrize(("lat", "lon"), [(0, 10), (34.5, -106.2), (-45, 179.99), (60, 0)])
+def test_the_flat_grid_of_a_town_keeps_distances(lat, lon):
+    away = np.linspace(-0.089, 0.089, 7)  # up to 9.9 km north or south
+    lats = np.repeat(lat + away, 7)
+    lons = (np.tile(lon + away / np.cos(np.radians(lat)), 7) + 180) % 360 - 180
+    grid_m = flat_grid_m(lats, lons, origin_lat=lat, origin_lon=lon)
+    flat_m = np.hypot(*(grid_m[:, None, :] - grid_m).transpose(2, 0, 1))
+    round_m = haversine_m(lats[:, None], lons[:, None], lats, lons)
+    np.testing.assert_allclose(flat_m, round_m, rtol=0.003, atol=1e-6)
+    assert grid_m[-1] == pytest.approx(np.abs(grid_m[-1]))  # the last is north-east
+
+
+def test_the_flat_grid_refuses_what_is_no_place():
+    with pytest.raises(InputError, match="pole"):
+        flat_grid_m([91.0], [0.0], origin_lat=0, origin_lon=0)
+    with pytest.raises(InputError, match="not a number"):
+        flat_grid_m([np.nan], [0.0], origin_lat=0, origin_lon=0)
 
 
 def test_distances_of_sites_to_gauges_make_a_table():

@@ -66,6 +66,12 @@ def length_m(context: template.Context, m: float | None) -> str:
 
 
 @register.simple_tag(takes_context=True)
+def far_m(context: template.Context, m: float | None) -> str:
+    """How far apart places are, in metres."""
+    return _or_unknown(written.far_text(_known(m), _units(context)))
+
+
+@register.simple_tag(takes_context=True)
 def area_m2(context: template.Context, m2: float | None) -> str:
     """Area in square metres."""
     return _or_unknown(written.area_text(_known(m2), _units(context)))
