@@ -6,14 +6,20 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import Agency
 from sites.choices import Phase, Stage
-from sites.models import Site
+from sites.models import Site, SiteExternalId, SiteParcel
 
 
 def site_words(queryset: QuerySet[Site], words: Iterable[str]) -> QuerySet[Site]:
-    """Sites whose code, street or address holds every word."""
+    """Sites whose code, street or address holds every word, or that another list or the assessor calls so."""
     for word in words:
+        elsewhere = SiteExternalId.objects.filter(value__icontains=word).values("site")
+        along = SiteParcel.objects.filter(parcel__number__icontains=word).values("site")
         queryset = queryset.filter(
-            Q(code__icontains=word) | Q(street__icontains=word) | Q(address__icontains=word)
+            Q(code__icontains=word)
+            | Q(street__icontains=word)
+            | Q(address__icontains=word)
+            | Q(pk__in=elsewhere)
+            | Q(pk__in=along)
         )
     return queryset
 

@@ -11,16 +11,14 @@ from django.views.decorators.http import require_GET
 
 from people.filters import PersonFilter
 from people.models import Person
-from sites import services as site_services
-from sites.forms import SiteForm
-from sites.models import Site
 from stewardship.agreements import services
 from stewardship.agreements.models import Agreement
 from stewardship.common.access import coordinator_required
 from stewardship.front.onboarding import path
-from stewardship.front.onboarding.forms import DutiesForm, TakeSiteForm, WhoForm
+from stewardship.front.onboarding.forms import DutiesForm, WhoForm
 from stewardship.front.onboarding.offer import agreement_step
-from stewardship.front.onboarding.shared import attempt, onward, step_page, told
+from stewardship.front.onboarding.shared import attempt, onward, step_page
+from stewardship.front.onboarding.where import where
 from stewardship.front.onboarding.works import works
 
 #: How many people a search shows.
@@ -89,63 +87,6 @@ def _who(request: HttpRequest, agreement: Agreement | None) -> HttpResponse:
     )
 
 
-def _where(request: HttpRequest, agreement: Agreement) -> HttpResponse:
-    sites = list(agreement.sites.all())
-    asked = request.GET.get("site", "")
-    site = next((one for one in sites if one.code == asked), None)
-    if site is None and asked != "new" and sites:
-        site = sites[0]
-    units = request.program.units
-    does = request.POST.get("do", "")
-    take = TakeSiteForm(request.POST if does == "take" else None, sites=path.free_sites(agreement))
-    form = SiteForm(
-        request.POST if request.method == "POST" and not does else None,
-        instance=Site.objects.get(pk=site.pk) if site else None,
-        initial={} if site else {"code": path.suggested_code()},
-        units=units,
-    )
-    if does == "take" and take.is_valid():
-        if attempt(
-            take,
-            lambda: path.take_site(
-                agreement=agreement, site=take.cleaned_data["existing"], by=request.user
-            ),
-        ):
-            return onward(request, agreement, "where")
-    elif does == "leave":
-        leaving = get_object_or_404(agreement.sites, code=request.POST.get("site", ""))
-        if told(
-            request, lambda: path.leave_site(agreement=agreement, site=leaving, by=request.user)
-        ):
-            messages.success(request, _("%s is no longer part of this agreement.") % leaving.code)
-        return redirect("onboard_step", reference=agreement.reference, step="where")
-    elif form.is_bound and form.is_valid():
-        saved = attempt(form, lambda: _save_site(request, agreement, site, form))
-        if saved:
-            if not saved.has_place:
-                messages.warning(
-                    request,
-                    _(
-                        "%s has no coordinates yet: the rain there cannot be worked out until it has."
-                    )
-                    % saved.code,
-                )
-            return onward(request, agreement, "where")
-    return step_page(
-        request, agreement, "where", {"form": form, "take": take, "sites": sites, "site": site}
-    )
-
-
-def _save_site(
-    request: HttpRequest, agreement: Agreement, site: Site | None, form: SiteForm
-) -> Site:
-    if site:
-        return site_services.update_site(site=site, by=request.user, **form.facts())
-    made = site_services.create_site(by=request.user, **form.facts())
-    path.take_site(agreement=agreement, site=made, by=request.user)
-    return made
-
-
 def _duties(request: HttpRequest, agreement: Agreement) -> HttpResponse:
     form = DutiesForm(request.POST if request.method == "POST" else None, agreement=agreement)
     if request.method == "POST" and form.is_valid():
@@ -173,7 +114,7 @@ def _duties(request: HttpRequest, agreement: Agreement) -> HttpResponse:
 
 STEPS: dict[str, Callable[[HttpRequest, Agreement], HttpResponse]] = {
     "who": _who,
-    "where": _where,
+    "where": where,
     "works": works,
     "duties": _duties,
     "agreement": agreement_step,
