@@ -1,5 +1,6 @@
 """At which address a person can be told something."""
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
@@ -27,12 +28,12 @@ def wants_none(person: Person) -> bool:
     return person.channel == Channel.NONE
 
 
-def address_of(person: Person) -> Address | None:
-    """The person's own channel, else e-mail, else a letter; None when nothing reaches them.
+def address_of(person: Person, *, but: Collection[str] = ()) -> Address | None:
+    """The person's own channel, else e-mail, else a letter; None when nothing reaches them. Channels in `but` do not do.
 
     Reads `person.contact_points` and `person.household`: prefetch them for lists.
     """
-    tried = dict.fromkeys((person.channel, *FALLBACKS))
+    tried = (one for one in dict.fromkeys((person.channel, *FALLBACKS)) if one not in but)
     return next((found for channel in tried if (found := _on(person, channel))), None)
 
 

@@ -6,7 +6,7 @@ may promise and what happens on sale is common practice, no source, and differs 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 OnSale = Literal["carries_over", "lapses", "untouched"]
@@ -212,12 +212,25 @@ def begins_on(parties: Sequence[Signer], wanted: date | None = None) -> date:
 def ends_on(kind: str, begins: date) -> date | None:
     """The first day after the term; None: until ended. A term from 29 February ends on 1 March."""
     years = INSTRUMENTS[kind].term_years
-    if years is None:
-        return None
+    return None if years is None else _years_later(begins, years)
+
+
+def _years_later(day: date, years: int) -> date:
     try:
-        return begins.replace(year=begins.year + years)
+        return day.replace(year=day.year + years)
     except ValueError:
-        return date(begins.year + years, 3, 1)
+        return date(day.year + years, 3, 1)
+
+
+def rolled_on(kind: str, ends: date, *, past: date) -> date:
+    """The first day after the term, once an instrument that rolls on by itself has gone on beyond the day after `past`."""
+    years = INSTRUMENTS[kind].rolls_on_years
+    day = ends
+    turn = 0
+    while years and day <= past + timedelta(days=1):
+        turn += 1
+        day = _years_later(ends, years * turn)
+    return day
 
 
 @dataclass(frozen=True, slots=True)

@@ -48,7 +48,11 @@ class Missing:
         gives = GIVES[self.capacity]
         if self.party is None:
             return _("%(what)s: nobody is named yet") % {"what": gives}
-        return _("%(what)s: %(who)s") % {"what": gives, "who": self.party.person}
+        words = {"what": gives, "who": self.party.person}
+        if self.party.declined_on:
+            words["day"] = day_text(self.party.declined_on)
+            return _("%(what)s: %(who)s, who declined on %(day)s") % words
+        return _("%(what)s: %(who)s") % words
 
     def __str__(self) -> str:
         return self.words
@@ -61,6 +65,7 @@ def signers(parties: Iterable[Party]) -> list[instruments.Signer]:
             capacity=party.capacity,
             must_sign=party.must_sign,
             signed_on=party.signature.signed_on if hasattr(party, "signature") else None,
+            declined=party.declined_on is not None,
         )
         for party in parties
     ]
@@ -89,7 +94,7 @@ def current_document(agreement: Agreement) -> Document | None:
     """The newest document to sign, without its bytes."""
     return (
         agreement.documents.filter(kind=DocumentKind.TO_SIGN)
-        .defer("content")
+        .defer("content", "sheet")
         .order_by("-version")
         .first()
     )

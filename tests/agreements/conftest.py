@@ -8,7 +8,7 @@ import pytest
 from stewardship.agreements import documents, services
 from stewardship.agreements.choices import Capacity, InstrumentKind
 from stewardship.agreements.models import Agreement, Document, Party
-from stewardship.agreements.services import signing
+from stewardship.agreements.services import offering
 from tests import factory
 
 OFFERED_ON = date(2026, 7, 1)
@@ -26,7 +26,7 @@ def one_print(monkeypatch):
             _print["content"] = documents.render(sheet)
         return _print["content"]
 
-    monkeypatch.setattr(signing, "render", printed)
+    monkeypatch.setattr(offering, "render", printed)
 
 
 @pytest.fixture

@@ -1,7 +1,12 @@
 """What is written about agreements. Each function locks, checks the state, writes, and leaves an event."""
 
 from stewardship.agreements.services._shared import OPEN_STATES
-from stewardship.agreements.services.building import mark_built
+from stewardship.agreements.services.building import (
+    claim_restoration,
+    mark_built,
+    retire_site,
+    settle_claim,
+)
 from stewardship.agreements.services.drafting import (
     add_party,
     change_draft,
@@ -19,6 +24,12 @@ from stewardship.agreements.services.ending import (
 from stewardship.agreements.services.links import send_link
 from stewardship.agreements.services.offering import let_stand, offer_agreement
 from stewardship.agreements.services.parties import ask_again, decline, let_sign
+from stewardship.agreements.services.renewing import (
+    LettersSent,
+    people_to_ask,
+    roll_on,
+    send_renewal_letters,
+)
 from stewardship.agreements.services.requirements import (
     add_requirement,
     drop_requirement,
@@ -35,12 +46,14 @@ from stewardship.agreements.standing import (
 
 __all__ = [
     "OPEN_STATES",
+    "LettersSent",
     "Sold",
     "add_party",
     "add_requirement",
     "ask_again",
     "build_blockers",
     "change_draft",
+    "claim_restoration",
     "decline",
     "draft_agreement",
     "drop_requirement",
@@ -53,13 +66,18 @@ __all__ = [
     "missing_signatures",
     "name_new_owner",
     "offer_agreement",
+    "people_to_ask",
     "record_sale",
     "record_signature",
     "record_tenant_out",
     "release",
     "remove_party",
     "renew_agreement",
+    "retire_site",
+    "roll_on",
     "send_link",
+    "send_renewal_letters",
+    "settle_claim",
     "show_duties",
     "sites_with_nobody",
     "successor",

@@ -2,6 +2,7 @@
 
 from datetime import date
 
+from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from people.models import Program, User
@@ -29,6 +30,11 @@ def note(
         why=why[:400],
         by=by,
     )
+
+
+def next_version(agreement: Agreement, kind: str) -> int:
+    newest = agreement.documents.filter(kind=kind).aggregate(newest=Max("version"))["newest"]
+    return (newest or 0) + 1
 
 
 def refuse_future(day: date, sentence: str) -> None:

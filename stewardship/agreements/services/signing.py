@@ -8,8 +8,8 @@ from django.utils import timezone
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
+from people.likeness import folded
 from people.models import Person, Program, User
-from people.services import folded
 from stewardship.agreements.choices import DocumentKind, SigningMethod
 from stewardship.agreements.models import Agreement, Document, Party, Signature, SigningLink
 from stewardship.agreements.scans import Scan, read_scan
@@ -84,6 +84,7 @@ def record_signature(
             shut_links(party=party, used=link)
             with book_language():
                 note(agreement, why=_signed_words(signature), by=by)
+            agreement = locked(agreement)  # anew: what was read of its parties is from before
             if not missing_signatures(agreement):
                 bring_into_force(agreement, by=by)
     except IntegrityError as error:
