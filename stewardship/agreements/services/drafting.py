@@ -5,12 +5,21 @@ from datetime import date
 from typing import Any
 
 from django.db import IntegrityError, transaction
+from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
-from people.models import Agency, Person, Program, User
+from people.models import Agency, Organisation, Person, Program, User
 from sites.models import Site
-from stewardship.agreements.choices import AgreementState, Capacity, DutyGroup, InstrumentKind
-from stewardship.agreements.instruments import INSTRUMENTS
+from stewardship.agreements.choices import (
+    AgreementState,
+    Capacity,
+    DutyGroup,
+    InstrumentKind,
+    ResponsibilityRole,
+    Sharing,
+)
+from stewardship.agreements.instruments import INSTRUMENTS, Signer, responsibilities
 from stewardship.agreements.models import Agreement, DutyShown, Party
 from stewardship.agreements.services._shared import (
     back_to_draft,
@@ -20,7 +29,12 @@ from stewardship.agreements.services._shared import (
 )
 from stewardship.agreements.services.wordings import newest_wording
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 
+#: What is settled in an agreement besides parties and sites; fields of `Agreement`.
+TERMS = frozenset({"cure_days", "notices_by", "sharing", "seller_owes_until_proof"})
+#: Capacities in which somebody may sign for an organisation: the constraint on `Party` says the same.
+HOLDING = (Capacity.OWNER, Capacity.TENANT, Capacity.LANDLORD)
 TRIES = 5  # references handed out at the same moment
 UNCHANGED: Any = object()
 
@@ -67,7 +81,8 @@ def draft_agreement(
                     begins_on=begins_on,
                 )
                 agreement.sites.set(sites)
-                note(agreement, was="", why=_("Drafted"), by=by)
+                with book_language():
+                    note(agreement, was="", why=_("Drafted"), by=by)
                 return agreement
         except IntegrityError:
             if reference:
@@ -83,13 +98,18 @@ def change_draft(
     language: str | None = None,
     begins_on: date | None = UNCHANGED,
     sites: Iterable[Site] | None = None,
+    terms: dict[str, Any] | None = None,
+    parts: dict[Party, str] | None = None,
     by: User | None = None,
 ) -> Agreement:
     """Change what nobody has signed yet. What is not given stays; `begins_on=None` clears the day.
 
+    `terms` are of `TERMS`; `parts` says of parties which part of the sites is theirs.
+
     Raises
     ------
-    Refused : somebody has signed, or somebody named cannot sign in that capacity under the new instrument.
+    Refused : somebody has signed, somebody named cannot sign in that capacity under the new instrument, or each is to care
+        for a part and it is not said of everybody who would do the work which.
     """
     agreement = locked(agreement)
     refuse_after_signing(agreement)
@@ -101,17 +121,62 @@ def change_draft(
     if kind != agreement.instrument or language not in (None, agreement.language):
         agreement.wording = newest_wording(kind, language or agreement.language)
         agreement.instrument, agreement.language = kind, agreement.wording.language
-        changed.append(_("instrument or language"))
+        changed.append(gettext_lazy("instrument or language"))
     if begins_on is not UNCHANGED and begins_on != agreement.begins_on:
         agreement.begins_on = begins_on
-        changed.append(_("first day"))
+        changed.append(gettext_lazy("first day"))
     if sites is not None and set(sites := list(sites)) != set(agreement.sites.all()):
         agreement.sites.set(sites)
-        changed.append(_("sites"))
+        changed.append(gettext_lazy("sites"))
+    if terms:
+        changed += _set_terms(agreement, terms)
+    if parts:
+        changed += _set_parts(agreement, parts)
+    if terms or parts:
+        _refuse_without_parts(agreement)
     if changed:
         agreement.save()
-        back_to_draft(agreement, why=_("Changed: %s") % ", ".join(map(str, changed)), by=by)
+        with book_language():
+            words = ", ".join(map(str, changed))
+            back_to_draft(agreement, why=_("Changed: %s") % words, by=by)
     return agreement
+
+
+def _set_terms(agreement: Agreement, terms: dict[str, Any]) -> list[str]:
+    """Set them, and give the names of those that were different."""
+    unknown = set(terms) - TERMS
+    if unknown:
+        raise TypeError(f"not terms of an agreement: {', '.join(sorted(unknown))}")
+    changed = [name for name, value in terms.items() if getattr(agreement, name) != value]
+    for name in changed:
+        setattr(agreement, name, terms[name])
+    return [Agreement._meta.get_field(name).verbose_name for name in changed]
+
+
+def _set_parts(agreement: Agreement, parts: dict[Party, str]) -> list[str]:
+    changed = False
+    for party, part in parts.items():
+        part = " ".join(part.split())[:160]
+        changed |= agreement.parties.filter(pk=party.pk).exclude(part=part).update(part=part) > 0
+    return [gettext_lazy("who cares for which part")] if changed else []
+
+
+def _refuse_without_parts(agreement: Agreement) -> None:
+    """Where each cares for a part, it is said of everybody who would do the work which."""
+    if agreement.sharing != Sharing.PARTS:
+        return
+    parties = list(agreement.parties.select_related("person").order_by("pk"))
+    facts = [Signer(capacity=party.capacity, must_sign=party.must_sign) for party in parties]
+    doers = [
+        parties[one.index]
+        for one in responsibilities(agreement.instrument, facts)
+        if one.role == ResponsibilityRole.DOES
+    ]
+    silent = [str(party.person) for party in doers if not party.part]
+    if len(doers) < 2:
+        raise Refused(_("Only one is named who does the work; parts need at least two."))
+    if silent:
+        raise Refused(_("Say which part is cared for by %s.") % get_text_list(silent, _("and")))
 
 
 def _refuse_capacity(instrument: str, capacity: str) -> None:
@@ -132,15 +197,18 @@ def add_party(
     person: Person,
     capacity: str,
     agency: Agency | None = None,
+    organisation: Organisation | None = None,
     must_sign: bool | None = None,
     by: User | None = None,
 ) -> Party:
     """Name somebody in the agreement, and in what capacity. Everybody named must sign unless `must_sign` is False.
 
+    With `organisation`, they sign for it and it holds the ground.
+
     Raises
     ------
-    Refused : somebody has signed, they are named in that capacity, the instrument has no such party, or an officer's
-        agency is missing.
+    Refused : somebody has signed, they are named in that capacity, the instrument has no such party, an officer's
+        agency is missing, or an organisation is signed for in a capacity in which nobody does.
     """
     agreement = locked(agreement)
     refuse_after_signing(agreement)
@@ -149,6 +217,10 @@ def add_party(
     agency = agency or (person.agency if officer else None)
     if officer and agency is None:
         raise Refused(_("Say which agency %s signs for.") % person)
+    if organisation and capacity not in HOLDING:
+        raise Refused(
+            _("Nobody signs for an organisation as %s.") % Capacity(capacity).label.lower()
+        )
     if agreement.parties.filter(person=person, capacity=capacity).exists():
         raise Refused(
             _("%(person)s is named as %(capacity)s already.")
@@ -159,9 +231,11 @@ def add_party(
         person=person,
         capacity=capacity,
         agency=agency if officer else None,
+        organisation=organisation,
         must_sign=True if must_sign is None else must_sign,
     )
-    back_to_draft(agreement, why=_("Named: %s") % party, by=by)
+    with book_language():
+        back_to_draft(agreement, why=_("Named: %s") % party, by=by)
     return party
 
 
@@ -175,9 +249,10 @@ def remove_party(*, party: Party, by: User | None = None) -> None:
     """
     agreement = locked(party.agreement)
     refuse_after_signing(agreement)
-    words = str(party)
-    party.delete()
-    back_to_draft(agreement, why=_("No longer named: %s") % words, by=by)
+    with book_language():
+        words = str(party)
+        party.delete()
+        back_to_draft(agreement, why=_("No longer named: %s") % words, by=by)
 
 
 @transaction.atomic

@@ -4,7 +4,6 @@ import hashlib
 from datetime import date, timedelta
 
 from django.db import transaction
-from django.db.models import Max
 from django.utils.text import slugify
 from django.utils.translation import gettext as _
 
@@ -13,7 +12,7 @@ from stewardship.agreements import instruments
 from stewardship.agreements.choices import AgreementState, DocumentKind, RequirementKind
 from stewardship.agreements.models import Agreement, Document, Requirement
 from stewardship.agreements.scans import read_scan
-from stewardship.agreements.services._shared import locked, note, refuse_future
+from stewardship.agreements.services._shared import locked, next_version, note, refuse_future
 from stewardship.common.errors import Refused
 from stewardship.common.events import book_language
 from stewardship.common.written import day_text
@@ -134,12 +133,11 @@ def _keep(
     by: User | None,
 ) -> Document:
     read = read_scan(content)
-    newest = agreement.documents.filter(kind=DocumentKind.SUPPORT).aggregate(n=Max("version"))["n"]
     stem = slugify(name.rsplit("/", 1)[-1].rsplit(".", 1)[0])[:60] or requirement.kind
     return Document.objects.create(
         agreement=agreement,
         kind=DocumentKind.SUPPORT,
-        version=(newest or 0) + 1,
+        version=next_version(agreement, DocumentKind.SUPPORT),
         file_name=f"{agreement.reference}-{stem}.{read.suffix}",
         content_type=read.content_type,
         content=content,
