@@ -4,9 +4,11 @@ import re
 from typing import Any
 
 from django import forms
+from django.core.exceptions import NON_FIELD_ERRORS
 from django.utils.translation import gettext_lazy as _
 
 from people import services
+from people.alike import AlikePerson, people_alike
 from people.choices import Channel, ContactKind
 from people.models import Household, Person
 from stewardship.common.errors import Refused
@@ -17,7 +19,7 @@ class HouseholdMixin(forms.Form):
 
     household = forms.ModelChoiceField(
         label=_("Household"),
-        queryset=Household.objects.all(),
+        queryset=Household.objects.known(),
         required=False,
         empty_label=_("none, or a new one"),
     )
@@ -28,7 +30,10 @@ class HouseholdMixin(forms.Form):
         help_text=_("As you would say it: “Quist and Amaro”."),
     )
     household_address = forms.CharField(
-        label=_("Address of the new household"), max_length=200, required=False
+        label=_("Address of the new household"),
+        max_length=200,
+        required=False,
+        widget=forms.TextInput(attrs={"data-alike-as": "address"}),
     )
 
     def clean_households(self, cleaned: dict[str, Any]) -> None:
@@ -62,19 +67,33 @@ class ContactsMixin(forms.Form):
     emails = forms.CharField(
         label=_("E-mail addresses"),
         required=False,
-        widget=forms.Textarea(attrs={"rows": 2, "autocomplete": "off", "inputmode": "email"}),
+        widget=forms.Textarea(
+            attrs={
+                "rows": 2,
+                "autocomplete": "off",
+                "inputmode": "email",
+                "data-alike-as": "contact",
+            }
+        ),
         help_text=_("One a line. A shared one may be given for several people."),
     )
     phones = forms.CharField(
         label=_("Phone numbers"),
         required=False,
-        widget=forms.Textarea(attrs={"rows": 2, "autocomplete": "off", "inputmode": "tel"}),
+        widget=forms.Textarea(
+            attrs={
+                "rows": 2,
+                "autocomplete": "off",
+                "inputmode": "tel",
+                "data-alike-as": "contact",
+            }
+        ),
         help_text=_("One a line."),
     )
     postal = forms.CharField(
         label=_("Postal addresses"),
         required=False,
-        widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off"}),
+        widget=forms.Textarea(attrs={"rows": 4, "autocomplete": "off", "data-alike-as": "postal"}),
         help_text=_("As on an envelope. Leave an empty line between two addresses."),
     )
     #: which field holds which kind of address
@@ -129,11 +148,16 @@ class AlikeMixin(forms.Form):
         label=_("It is somebody else"), required=False, widget=forms.HiddenInput
     )
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for name, part in (("given_name", "given"), ("family_name", "family")):
+            self.fields[name].widget.attrs["data-alike-as"] = part
+
     def ask_if_alike(self, but: Person | None = None) -> None:
         cleaned = self.cleaned_data
         if self.errors or cleaned.get("someone_else"):
             return
-        found = services.alike(
+        found = people_alike(
             given_name=cleaned["given_name"],
             family_name=cleaned.get("family_name", ""),
             contacts=self.contacts(),
@@ -141,14 +165,16 @@ class AlikeMixin(forms.Form):
         )
         if found:
             self.fields["someone_else"].widget = forms.CheckboxInput()
-            names = ", ".join(self.words_for(one) for one in found)
+            names = "; ".join(self.words_for(one) for one in found)
             self.add_error(
                 "someone_else",
-                _("In the book already: %s. Tick this if it is somebody else.") % names,
+                _("Perhaps in the book already: %s. Tick this if it is somebody else.") % names,
             )
 
-    def words_for(self, person: Person) -> str:
-        return f"{person} ({person.household})" if person.household else str(person)
+    def words_for(self, one: AlikePerson) -> str:
+        """Who, where they live, and why they may be meant."""
+        who = f"{one.person}, {one.person.household}" if one.person.household else one.person
+        return f"{who} ({', '.join(str(word) for word in one.words)})"
 
 
 class PersonForm(HouseholdMixin, ContactsMixin, AlikeMixin, forms.ModelForm):
@@ -203,3 +229,19 @@ class PersonForm(HouseholdMixin, ContactsMixin, AlikeMixin, forms.ModelForm):
             "household": self.chosen_household(),
             "contacts": self.contacts(),
         }
+
+
+class HouseholdForm(forms.ModelForm):
+    """What people who live at one address are called together."""
+
+    class Meta:
+        model = Household
+        fields = ["name", "address", "one_letter"]
+        error_messages = {
+            NON_FIELD_ERRORS: {
+                "unique_together": _(
+                    "There is a household of that name at that address already; say that the two are one."
+                )
+            }
+        }
+        widgets = {"address": forms.TextInput(attrs={"data-alike-as": "address"})}

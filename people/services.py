@@ -1,6 +1,5 @@
 """What is written about people and where they can be reached."""
 
-import unicodedata
 from collections.abc import Iterable
 from datetime import date
 from typing import Any
@@ -11,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.choices import Channel, ContactKind
-from people.models import ContactPoint, Person, User
+from people.models import ContactPoint, Household, Person, User
 from stewardship.common.errors import Refused
 
 #: Which kind of address a channel needs.
@@ -157,6 +156,26 @@ def _link(person: Person, kind: str, value: str) -> ContactPoint:
     return point
 
 
+def update_household(*, household: Household, **facts: Any) -> Household:
+    """Put right a household's name, address, or whether one letter goes to all of them.
+
+    Raises
+    ------
+    Refused : another household bears that name at that address.
+    """
+    with transaction.atomic():
+        household = Household.objects.select_for_update().get(pk=household.pk)
+        for name, value in facts.items():
+            setattr(household, name, value)
+        same = Household.objects.filter(name=household.name, address=household.address)
+        if same.exclude(pk=household.pk).exists():
+            raise Refused(
+                _("There is a household %s already; say that the two are one.") % household
+            )
+        household.save()
+    return household
+
+
 def mark_dead(*, contact: ContactPoint, on: date, why: str) -> ContactPoint:
     """The address reaches nobody any more."""
     contact.dead_since, contact.dead_why = on, why[:200]
@@ -172,34 +191,6 @@ def reachable_at(person: Person, channel: str | None = None) -> ContactPoint | N
     needed = NEEDS.get(Channel(channel or person.channel))
     alive = (p for p in person.contact_points.all() if p.kind == needed and not p.dead_since)
     return min(alive, key=lambda point: point.pk, default=None)
-
-
-def folded(text: str) -> str:
-    """A name without accents, capitals and double spaces, so that Inés and INES are alike."""
-    plain = unicodedata.normalize("NFKD", text)
-    return " ".join("".join(ch for ch in plain if not unicodedata.combining(ch)).casefold().split())
-
-
-def alike(
-    *,
-    given_name: str,
-    family_name: str = "",
-    contacts: Iterable[tuple[str, str]] = (),
-    but: Person | None = None,
-) -> list[Person]:
-    """People of the same name or with one of the same addresses: perhaps the same person, perhaps one household."""
-    name = folded(f"{given_name} {family_name}")
-    same_name = [
-        pk
-        for pk, given, family in Person.objects.values_list("pk", "given_name", "family_name")
-        if folded(f"{given} {family}") == name
-    ]
-    normals = [ContactPoint.normalise(kind, value) for kind, value in contacts]
-    same_place = ContactPoint.objects.filter(normal__in=normals).values("people")
-    found = Person.objects.filter(pk__in=same_name) | Person.objects.filter(pk__in=same_place)
-    if but is not None:
-        found = found.exclude(pk=but.pk)
-    return list(found.select_related("household").prefetch_related("contact_points").distinct())
 
 
 @transaction.atomic

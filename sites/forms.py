@@ -6,15 +6,16 @@ from django import forms
 from django.core.validators import RegexValidator
 from django.utils.translation import gettext_lazy as _
 
+from sites.alike_forms import AlikeSiteMixin
 from sites.choices import InletKind
 from sites.models import STEEPEST_PERCENT, Basin, Inlet, Planting, Site
 from stewardship.common.measures import MeasureField, use_units
 
 #: Words that are addresses of pages beside the sites' own.
-TAKEN_CODES = {"new"}
+TAKEN_CODES = {"new", "alike"}
 
 
-class SiteForm(forms.ModelForm):
+class SiteForm(AlikeSiteMixin, forms.ModelForm):
     """Facts of a site. The code is given once; the stage is no fact to type."""
 
     code = forms.CharField(
@@ -61,6 +62,7 @@ class SiteForm(forms.ModelForm):
         self.fields["agency"].empty_label = _("none")
         for name in ("lat", "lon"):
             self.fields[name].widget.attrs |= {"inputmode": "text", "autocomplete": "off"}
+        self.mark_place()
         if self.instance.pk:
             del self.fields["code"]
 
@@ -92,11 +94,13 @@ class SiteForm(forms.ModelForm):
                 name,
                 _("Latitude and longitude go together: give this one too, or leave both empty."),
             )
+        self.ask_if_alike()
         return cleaned
 
     def facts(self) -> dict[str, Any]:
         """What the services take."""
-        return dict(self.cleaned_data)
+        names = [name for name in self.Meta.fields if name in self.cleaned_data]
+        return {name: self.cleaned_data[name] for name in names}
 
 
 class MeasureForm(forms.ModelForm):

@@ -23,6 +23,10 @@ STEEPEST_PERCENT = 30
 
 
 class SiteQuerySet(models.QuerySet["Site"]):
+    def known(self) -> Self:
+        """All but those found to be another site's second entry."""
+        return self.filter(merged_into__isnull=True)
+
     def built(self, *, on: date) -> Self:
         """Sites that stood, built and not retired, on that day."""
         return self.filter(built_on__lte=on).filter(

@@ -28,7 +28,8 @@ class SiteList(FilteredTableView):
 
     def get_queryset(self) -> QuerySet[Site]:
         return (
-            Site.objects.select_related("agency")
+            Site.objects.known()
+            .select_related("agency")
             .with_youngest(on=self.request.program.today())
             .annotate(basin_count=Count("basins", distinct=True))
         )

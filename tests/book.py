@@ -6,8 +6,10 @@ from io import BytesIO
 
 from django.core import signing
 
+from people.merging import merge
+from people.models import Household
 from sites.models import Inlet, Planting
-from stewardship.agreements.models import Agreement, Party
+from stewardship.agreements.models import Agreement, ListFile, Party
 from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
 from stewardship.care.models import Answer, ContactCheck, FlowReport, RainQuestion, Reminder
@@ -56,12 +58,15 @@ class Book:
     enclosure: int
     person: int
     contact: int
+    household: int
+    merge: int
     agreement: int
     document: int
     party: int
     draft: str
     step: str
     wording: int
+    list_file: int
     instrument: str
     language: str
     report: int
@@ -134,6 +139,9 @@ def make_book(cast: Cast) -> Book:
     RainQuestion.objects.create(
         site=cast.other_site, storm=storm, ask=RainAsk.ADD, storm_revision=1
     )
+    household = Household.objects.create(name="Quist", address="110 Saltbush Street")
+    cast.tenant.household = household
+    cast.tenant.save()
     school = factory.make_gauge("school", kind=GaugeKind.DAILY)
     school.readers.add(cast.reader.person)
     reader_link, reader_secret = make_reader_link(
@@ -205,6 +213,12 @@ def make_book(cast: Cast) -> Book:
             ),
             name="A-1.pdf",
         ).pk,
+        household=household.pk,
+        merge=merge(
+            kept=cast.other_owner,
+            gone=factory.make_person("Odile", "Farow"),
+            by=cast.coordinator,
+        ).merge.pk,
         person=cast.owner.pk,
         contact=cast.owner.contact_points.first().pk,
         agreement=agreement.pk,
@@ -213,6 +227,7 @@ def make_book(cast: Cast) -> Book:
         draft=draft.reference,
         step="where",
         wording=draft.wording_id,
+        list_file=ListFile.objects.create(name="list.csv").pk,
         instrument="covenant",
         language="es",
         report=report.pk,

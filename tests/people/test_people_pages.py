@@ -113,7 +113,8 @@ class TestWritingSomebodyDown:
         twin = NEW | {"given_name": "INÉS", "family_name": "quist", "emails": "other@example.org"}
         response = coordinator.post("/people/new/", twin)
         assert (
-            "In the book already: Ines Quist." in response.context["form"].errors["someone_else"][0]
+            "Perhaps in the book already: Ines Quist (the same name)."
+            in response.context["form"].errors["someone_else"][0]
         )
         assert not Person.objects.filter(given_name="INÉS").exists()
         coordinator.post("/people/new/", twin | {"someone_else": "on"})

@@ -121,22 +121,6 @@ class TestCorrectingSomebody:
         assert person.contact_points.get(kind="email").dead_why == "Bounced"
 
 
-class TestAlike:
-    def test_accents_capitals_and_spaces_do_not_hide_somebody(self):
-        ines = factory.make_person("Inés", "Quist")
-        assert services.alike(given_name="INES ", family_name=" quist") == [ines]
-
-    def test_the_same_address_is_a_hint_too(self):
-        ines = factory.make_person("Ines", "Quist", email="quist@example.org")
-        assert services.alike(
-            given_name="Odo", contacts=[(ContactKind.EMAIL, "Quist@Example.org")]
-        ) == [ines]
-
-    def test_nobody_is_alike_to_themselves(self):
-        ines = factory.make_person("Ines", "Quist", email="quist@example.org")
-        assert services.alike(given_name="Ines", family_name="Quist", but=ines) == []
-
-
 def test_a_log_in_gets_its_person_once():
     user = factory.make_user("coordinator", email="rosa.lind@example.org", name="Rosa Lind")
     person = services.person_of_user(user)

@@ -28,9 +28,8 @@ class PersonList(FilteredTableView):
     export_name = "people"
 
     def get_queryset(self) -> QuerySet[Person]:
-        return Person.objects.select_related("household", "agency").prefetch_related(
-            "contact_points"
-        )
+        known = Person.objects.known().select_related("household", "agency")
+        return known.prefetch_related("contact_points")
 
 
 @coordinator_required
