@@ -8,6 +8,7 @@ from stewardship.agreements.models.agreement import (
     Requirement,
 )
 from stewardship.agreements.models.life import Dispute, Pause, RestorationClaim
+from stewardship.agreements.models.listfile import ListFile
 from stewardship.agreements.models.responsibility import Responsibility
 from stewardship.agreements.models.signing import (
     Acknowledgement,
@@ -26,6 +27,7 @@ __all__ = [
     "Dispute",
     "Document",
     "DutyShown",
+    "ListFile",
     "Party",
     "Pause",
     "Requirement",
