@@ -6,3 +6,12 @@ class CareConfig(AppConfig):
     name = "stewardship.care"
     label = "care"
     verbose_name = _("Care")
+
+    def ready(self) -> None:
+        from stewardship.agreements.signals import site_retired
+        from stewardship.care.services.retiring import withdraw_all
+        from stewardship.care.services.silence import why_not
+        from stewardship.outbox.leaving import ask_before_leaving
+
+        ask_before_leaving(why_not)
+        site_retired.connect(withdraw_all, dispatch_uid="care.withdraw_all")

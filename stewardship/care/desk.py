@@ -10,8 +10,8 @@ from django.db.models import Min, Prefetch, Q
 from people.models import Person, Program
 from stewardship.care.choices import RainAsk
 from stewardship.care.models import Answer, Duty, RainQuestion, Reminder, Visit
+from stewardship.care.services.asked import who_is_asked
 from stewardship.care.services.book import first_day_of, last_day_of
-from stewardship.care.services.reminding import people_to_tell
 from stewardship.rain.models import DeclaredRain, ReadingBatch, SiteRain, Storm, StormRevision
 
 #: How many of the newest batches and revisions of a storm stand on the page.
@@ -100,10 +100,8 @@ def _rows(questions: list[RainQuestion], program: Program) -> list[Row]:
     }
     # As if a duty stood there: who would get its letter.
     people = {
-        duty.site_id: found
-        for duty, found in people_to_tell(
-            [Duty(site=site) for site in sites.values()], on=program.today()
-        )
+        asking.duty.site_id: asking.people
+        for asking in who_is_asked([Duty(site=site) for site in sites.values()], on=program.today())
     }
     needless = {q.duty_id for q in questions if q.ask == RainAsk.NEEDLESS}
     letters = Reminder.objects.select_related("person", "message").defer(

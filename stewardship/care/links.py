@@ -14,10 +14,11 @@ GOOD_FOR_DAYS = 45
 
 @dataclass(frozen=True)
 class Link:
-    """Whose link it is, and what about."""
+    """Whose link it is, and what about; `agent_pk` is whoever answers for them."""
 
     duty_pk: int
     person_pk: int
+    agent_pk: int | None = None
 
 
 class BadLink(Exception):
@@ -32,12 +33,14 @@ class OldLink(Exception):
         self.link = link
 
 
-def token_for(*, duty_pk: int, person_pk: int) -> str:
-    return signing.dumps([duty_pk, person_pk], salt=SALT)
+def token_for(*, duty_pk: int, person_pk: int, agent_pk: int | None = None) -> str:
+    named = [duty_pk, person_pk] if agent_pk is None else [duty_pk, person_pk, agent_pk]
+    return signing.dumps(named, salt=SALT)
 
 
-def path_for(*, duty: Duty, person_pk: int) -> str:
-    return reverse("care:answer", args=[token_for(duty_pk=duty.pk, person_pk=person_pk)])
+def path_for(*, duty: Duty, person_pk: int, agent_pk: int | None = None) -> str:
+    token = token_for(duty_pk=duty.pk, person_pk=person_pk, agent_pk=agent_pk)
+    return reverse("care:answer", args=[token])
 
 
 def read(token: str) -> Link:

@@ -115,6 +115,14 @@ def ask_day(*, due_on: date, newest_rain: date | None) -> date:
     return max(due_on, newest_rain + timedelta(days=LEAST_DAYS_AFTER_NEWEST))
 
 
+def days_stood(spans: Iterable[tuple[date, date | None]], *, since: date, until: date) -> int:
+    """For how many days from `since` to `until` the clocks stood still. `spans` are (first day, first day after; None: still)
+    and do not overlap. [days]"""
+    return sum(
+        max(0, (min(last or until, until) - max(first, since)).days) for first, last in spans
+    )
+
+
 def calendar_due(*, last_look: date, every_days: int, on: date) -> bool:
     """Whether a look is due by calendar."""
     return on >= last_look + timedelta(days=every_days)

@@ -120,7 +120,9 @@ def stop_message(*, message: Message, why: str) -> None:
             _move(message, became, why=why[:400], error=why[:400])
 
 
-def stop_letters_to(*, name: str, addresses: Iterable[str], why: str, by: Any = None) -> int:
+def stop_letters_to(
+    *, name: str, addresses: Iterable[str], why: str, by: Any = None, but_notices: bool = False
+) -> int:
     """Nothing that has not arrived goes to somebody of that name at these addresses any more. Returns how many that were."""
     addresses = {" ".join(address.split()).casefold() for address in addresses}
     stopped = 0
@@ -129,6 +131,8 @@ def stop_letters_to(*, name: str, addresses: Iterable[str], why: str, by: Any = 
             to_name=name, status__in=[*WAITING, *NEEDS_A_PERSON]
         )
         for message in rows.order_by("pk"):
+            if but_notices and message.message_class == MessageClass.NOTICE:
+                continue
             if " ".join(message.to_address.split()).casefold() in addresses:
                 _move(message, Status.SUPPRESSED, why=why, by=by, error=why[:400])
                 stopped += 1

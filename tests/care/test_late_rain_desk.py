@@ -200,13 +200,13 @@ def test_the_desk_takes_the_same_number_of_queries_for_more_sites(
 ):
     several(cast, 2)
     coordinator.get("/care/rain/")
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(18):
         coordinator.get("/care/rain/")
     sites = [factory.make_built_site(f"FIR-{k}") for k in range(2, 7)]
     rain(*sites, day=LONG_AGO - timedelta(days=2), depth_in=0.9)
     services.weigh_site_rains(on=factory.TODAY)
     assert RainQuestion.objects.open().count() == 7
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(18):
         coordinator.get("/care/rain/")
 
 

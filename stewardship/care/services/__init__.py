@@ -12,6 +12,7 @@ from stewardship.care.services.contacts import (
     note_bounced,
     open_contact_check,
 )
+from stewardship.care.services.disputes import settle_dispute
 from stewardship.care.services.duties import excuse_duty, follow_responsibility, withdraw_duty
 from stewardship.care.services.flows import (
     Recorded,
@@ -21,6 +22,7 @@ from stewardship.care.services.flows import (
     set_aside_flow,
 )
 from stewardship.care.services.hand_on import walk_hand_on
+from stewardship.care.services.pauses import follow_pauses
 from stewardship.care.services.reminding import (
     put_to,
     remind,
@@ -29,6 +31,7 @@ from stewardship.care.services.reminding import (
     send_new_link,
 )
 from stewardship.care.services.rounds import open_calendar_duties
+from stewardship.care.services.silence import record_death, stop_writing
 from stewardship.care.services.sweeping import sweep
 from stewardship.care.services.visits import Found, TakenOut, record_answer, record_visit
 from stewardship.care.services.weighing import weigh_site_rains
@@ -45,12 +48,14 @@ __all__ = [
     "decide_rain_question",
     "decide_rain_questions",
     "excuse_duty",
+    "follow_pauses",
     "follow_responsibility",
     "note_bounced",
     "open_calendar_duties",
     "open_contact_check",
     "put_to",
     "record_answer",
+    "record_death",
     "record_flow",
     "record_visit",
     "remind",
@@ -59,6 +64,8 @@ __all__ = [
     "send_first_reminders",
     "send_new_link",
     "set_aside_flow",
+    "settle_dispute",
+    "stop_writing",
     "sweep",
     "walk_hand_on",
     "weigh_site_rains",

@@ -1,6 +1,6 @@
 """The one open duty of a site after water ran: opened, joined, and said anew from its storms and reports."""
 
-from datetime import date
+from datetime import date, timedelta
 from typing import Any
 
 from django.utils.translation import gettext_lazy
@@ -10,8 +10,9 @@ from sites.models import Site
 from stewardship.care import rules
 from stewardship.care.choices import Trigger
 from stewardship.care.models import CareRule, Duty, FlowReport
+from stewardship.care.services.asked import moved_days
 from stewardship.care.services.book import first_day_of, last_day_of, new_duty, note
-from stewardship.care.services.reminding import renew_waiting
+from stewardship.care.services.waiting import renew_waiting
 from stewardship.rain.choices import Sureness
 from stewardship.rain.models import DeclaredRain, SiteRain, Storm
 
@@ -83,6 +84,8 @@ def restate(duty: Duty, why: Any = "") -> None:
         return
     within = duty.rule.due_within_days if duty.rule else rules.LEAST_DAYS_AFTER_NEWEST
     due_on = rules.due_day(rains=days, opened_on=duty.opened_on, within_days=within)
+    # What was settled has moved the day already; what still stands moves it when it is settled.
+    due_on += timedelta(days=moved_days(duty))
     if reason == duty.reason and due_on == duty.due_on:
         return
     duty.reason, duty.due_on = reason, due_on

@@ -53,7 +53,14 @@ def note(
     )
 
 
-_SILENCE = (NeedsPerson.NO_ANSWER, NeedsPerson.NO_CHANNEL)
+_SILENCE = (
+    NeedsPerson.NO_ANSWER,
+    NeedsPerson.NO_CHANNEL,
+    NeedsPerson.PAUSED,
+    NeedsPerson.SILENT,
+)
+#: What passes by itself: a pause ends, somebody is named who reads the letters.
+PASSING = (NeedsPerson.PAUSED, NeedsPerson.SILENT)
 
 
 def put_on_list(duty: Duty, why: NeedsPerson, *, on: date) -> None:
@@ -72,8 +79,16 @@ def put_on_list(duty: Duty, why: NeedsPerson, *, on: date) -> None:
     )
 
 
+def take_off_list(duty: Duty, why: str | Promise) -> None:
+    """Off the coordinator's list again, where it stood only for what has passed. Called with the duty locked."""
+    if duty.needs_person_why in PASSING:
+        duty.needs_person_since, duty.needs_person_why = None, ""
+        duty.save(update_fields=["needs_person_since", "needs_person_why"])
+        note(duty, why)
+
+
 def owed_on(site: Site, on: date) -> Responsibility | None:
-    """Whose responsibility the work at a site is on that day: persons before agencies, the longest first."""
+    """Whose responsibility the work at a site is on that day: persons and organisations before agencies, the longest first."""
     return (
         Responsibility.objects.as_of(on)
         .filter(site=site, role=ResponsibilityRole.DOES)

@@ -1,7 +1,7 @@
 """Closing duties by hand, and keeping up with who owes them."""
 
 import logging
-from datetime import date
+from datetime import date, timedelta
 
 from django.db import transaction
 from django.db.models import Q
@@ -10,17 +10,22 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from stewardship.agreements.models import Dispute
+from stewardship.care import rules
 from stewardship.care.choices import DutyState, RainAsk, RainDecision
 from stewardship.care.models import Duty, RainQuestion
 from stewardship.care.services.book import lock_duty, note, owed_on
-from stewardship.care.services.reminding import renew_waiting
+from stewardship.care.services.waiting import renew_waiting
 from stewardship.common.errors import Refused
+from stewardship.common.written import day_text
 
 log = logging.getLogger(__name__)
 
 
 def close_duty(duty: Duty, *, state: str, closed_on: date, why: str | Promise, by=None) -> None:
     """From open to `state`, inside the caller's transaction with the duty locked. Letters that wait are taken back."""
+    if state == DutyState.MET:
+        move_by_dispute(duty, until=closed_on)
     was, duty.state, duty.closed_on = duty.state, state, closed_on
     duty.save(update_fields=["state", "closed_on"])
     note(duty, why, was=was, by=by)
@@ -28,6 +33,23 @@ def close_duty(duty: Duty, *, state: str, closed_on: date, why: str | Promise, b
         decision=RainDecision.OVERTAKEN, decided_at=timezone.now()
     )
     renew_waiting(duty)
+
+
+def move_by_dispute(duty: Duty, *, until: date) -> int:
+    """The open duty, locked, gets back the days for which a dispute that still stands has held its clocks up to `until`."""
+    standing = Dispute.objects.filter(site=duty.site_id, closed_on=None).first()
+    if standing is None:
+        return 0
+    days = rules.days_stood([(standing.opened_on, None)], since=duty.opened_on, until=until)
+    if days:
+        duty.due_on += timedelta(days=days)
+        duty.save(update_fields=["due_on"])
+        note(
+            duty,
+            gettext_lazy("Due on %(day)s: the clocks stood still for %(days)s days"),
+            words={"day": day_text(duty.due_on), "days": days},
+        )
+    return days
 
 
 def excuse_duty(*, duty: Duty, why: str, on: date, by=None) -> Duty:

@@ -15,6 +15,7 @@ from stewardship.care import rules
 from stewardship.care.choices import DutyState, ReportState
 from stewardship.care.models import Duty, FlowReport, LateNewsRule, Visit
 from stewardship.care.services.after_water import open_after_flow, open_duty_at, restate
+from stewardship.care.services.asked import resting
 from stewardship.care.services.book import lock_site, lock_sites
 from stewardship.common.errors import Refused
 
@@ -197,6 +198,8 @@ def _why_not(report: FlowReport, *, on: date) -> str:
     site, day = report.site, report.ran_on
     if not Site.objects.built(on=on).filter(pk=site.pk).exists():
         return _("No basin is in use there.")
+    if any(resting(on=one).filter(site=site).exists() for one in {day, on}):
+        return _("The site rests; nothing is asked of anybody there.")
     if (on - day).days > rules.ASKS_DAYS:
         return _("That is more than %s days ago; a look by calendar has come since.") % (
             rules.ASKS_DAYS

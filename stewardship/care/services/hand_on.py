@@ -3,15 +3,16 @@
 import logging
 from datetime import date, datetime
 
-from django.db.models import Prefetch, Q
+from django.db.models import Exists, Prefetch, Q
 
 from people.models import Program
 from stewardship.care import rules
 from stewardship.care.choices import HandOnAction, NeedsPerson
 from stewardship.care.letters import AGENCY, SECOND
 from stewardship.care.models import Duty, HandOnStep, Reminder
+from stewardship.care.services.asked import agency_contacts, days_stood, disputed, tellable
 from stewardship.care.services.book import put_on_list
-from stewardship.care.services.reminding import agency_contacts, remind, tellable
+from stewardship.care.services.reminding import remind
 
 log = logging.getLogger(__name__)
 
@@ -19,7 +20,8 @@ log = logging.getLogger(__name__)
 def walk_hand_on(*, on: date, at: datetime | None = None) -> int:
     """Take the hand-on steps whose day has come. Returns how many steps were taken.
 
-    Steps count from the day a duty opened and are taken once; a late sweep takes all that are due.
+    Steps count from the day a duty opened and are taken once; a late sweep takes all that are due. Days on which something was
+    disputed at the site do not count, and while it is, no step is taken.
     """
     at = at or rules.start_of(on, Program.get().tz)
     steps = [
@@ -28,18 +30,20 @@ def walk_hand_on(*, on: date, at: datetime | None = None) -> int:
             Q(ends_on=None) | Q(ends_on__gt=on)
         )
     ]
-    duties = (
+    duties = list(
         Duty.objects.open()
+        .filter(~Exists(disputed(on=on)))
         .select_related("site", "owed_by")
         .prefetch_related(Prefetch("reminders", Reminder.objects.only("duty_id", "round")))
         .order_by("pk")
     )
-    may_tell = set(tellable(Duty.objects.open()).values_list("pk", flat=True))
+    may_tell = set(tellable(Duty.objects.open(), on=on).values_list("pk", flat=True))
+    stood = days_stood(duties, until=on)
     taken = 0
     for duty in duties:
         due = rules.next_steps(
             steps,
-            age_days=(on - duty.opened_on).days,
+            age_days=(on - duty.opened_on).days - stood[duty.pk],
             taken=_taken(duty),
             agency_ground=bool(_agency_pk(duty)),
         )

@@ -11,6 +11,7 @@ from sites.models import Basin, Site
 from stewardship.care import rules
 from stewardship.care.choices import Trigger
 from stewardship.care.models import CareRule, Duty, Visit
+from stewardship.care.services.asked import resting
 from stewardship.care.services.book import lock_site, new_duty
 
 log = logging.getLogger(__name__)
@@ -28,6 +29,7 @@ def open_calendar_duties(*, on: date) -> int:
     sites = (
         Site.objects.built(on=on)
         .filter(~Exists(due_anyway))
+        .filter(~Exists(resting(on=on).filter(site=OuterRef("pk"))))
         .annotate(
             looked_on=Subquery(looks.values("happened_on")[:1]),
             round_closed_on=Subquery(rounds.values("closed_on")[:1]),

@@ -30,7 +30,7 @@ from stewardship.care.models import Answer, CleanOut, Duty, Finding, Visit
 from stewardship.care.services.book import lock_duty, lock_site, new_duty, note, put_on_list
 from stewardship.care.services.contacts import open_contact_check
 from stewardship.care.services.duties import close_duty
-from stewardship.care.services.reminding import renew_waiting
+from stewardship.care.services.waiting import renew_waiting
 from stewardship.common.errors import Refused
 
 

@@ -22,6 +22,7 @@ from stewardship.care.services.after_water import (
     restate,
     rule_for,
 )
+from stewardship.care.services.asked import resting
 from stewardship.care.services.asking import put_question, settle_withdrawn_storms
 from stewardship.care.services.book import last_day_of, lock_site
 from stewardship.rain.models import SiteRain, Storm
@@ -96,6 +97,9 @@ def _act(site: Site, rain: SiteRain, *, on: date) -> None:
     last_day = last_day_of(storm, zone)
     rule = rule_for(site, last_day)
     if rule is None or not Site.objects.built(on=last_day).filter(pk=site.pk).exists():
+        return
+    # A site that rests asks nothing of anybody, then or later.
+    if any(resting(on=day).filter(site=site).exists() for day in {last_day, on}):
         return
     verdict = rules.weigh(
         depth_um=rain.depth_um,

@@ -8,7 +8,7 @@ from people.models import Person, Program
 from people.reach import Address, address_of, wants_none
 from stewardship.care.letters import AGENCY, FIRST, SECOND, Telling, reminder_context, template_of
 from stewardship.care.models import Duty, HandOnStep, Reminder
-from stewardship.care.services.reminding import agency_contacts, people_to_tell
+from stewardship.care.services.asked import agency_contacts, who_is_asked
 from stewardship.management.demo.days import Days
 from stewardship.outbox.choices import Channel, MessageClass, Status
 from stewardship.outbox.models import Message, MessageEvent
@@ -51,7 +51,7 @@ def _rounds(duty: Duty) -> Iterator[tuple[int, date]]:
 def _groups(told: list[tuple[Duty, int]], on: date) -> dict[Group, list[Telling]]:
     """One letter for each round, address and language of a day."""
     groups: dict[Group, list[Telling]] = defaultdict(list)
-    owing = {duty.pk: people for duty, people in people_to_tell([d for d, _round in told], on=on)}
+    owing = {one.duty.pk: one.people for one in who_is_asked([d for d, _round in told], on=on)}
     for duty, round in told:
         people = _officers(duty) if round == AGENCY else owing[duty.pk]
         for person in people:

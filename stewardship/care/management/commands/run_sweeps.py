@@ -10,9 +10,11 @@ from stewardship.outbox.delivery import deliver_due
 from stewardship.rain.services import carry_on_files, find_waiting_storms
 
 WORDS = {
+    "stopped": "letters stopped because nobody writes there any more",
     "weighed": "site rains weighed",
     "rounds": "looks due by calendar",
     "handed_over": "duties passed to who is responsible now",
+    "paused": "duties and letters brought in line with pauses",
     "bounced": "letters found undelivered",
     "letters": "letters made",
     "steps": "hand-on steps taken",
