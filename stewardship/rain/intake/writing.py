@@ -5,6 +5,7 @@ from itertools import repeat
 
 import numpy as np
 from django.db import connection
+from django.utils import timezone
 
 from stewardship.hydrology.units import IntArray
 from stewardship.rain.intake.blocks import KINDS, NO_DEPTH, Block
@@ -46,28 +47,32 @@ def insert_readings(batch: ReadingBatch, block: Block, rows: IntArray) -> None:
 
 
 def correct_readings(batch: ReadingBatch, block: Block, rows: IntArray, pks: IntArray) -> None:
-    """Give stored readings the depth of these rows, and keep what they said before."""
-    for part in range(0, rows.size, 500):
-        row_of = dict(
-            zip(pks[part : part + 500].tolist(), rows[part : part + 500].tolist(), strict=True)
+    """Give stored readings the depth of these rows, and keep what they said before; past the model layer, as inserting does."""
+    readings, corrections = Reading._meta.db_table, ReadingCorrection._meta.db_table
+    # SQLite's driver would write the moment in a form of its own.
+    at = connection.ops.adapt_datetimefield_value(timezone.now())
+    keys = pks.tolist()
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            f"INSERT INTO {corrections} (reading_id, was_kind, was_depth_um, was_typed, was_batch_id, batch_id, at) "  # noqa: S608
+            f"SELECT id, kind, depth_um, typed, batch_id, %s, %s FROM {readings} WHERE id = %s",
+            zip(repeat(batch.pk), repeat(at), keys),
         )
-        readings = list(Reading.objects.filter(pk__in=row_of))
-        ReadingCorrection.objects.bulk_create(
-            ReadingCorrection(
-                reading=reading,
-                was_kind=reading.kind,
-                was_depth_um=reading.depth_um,
-                was_typed=reading.typed,
-                was_batch_id=reading.batch_id,
-                batch=batch,
-            )
-            for reading in readings
+    say_otherwise(
+        zip(
+            [KINDS[place] for place in block.kind[rows].tolist()],
+            [None if um == NO_DEPTH else um for um in block.depth_um[rows].tolist()],
+            [block.typed[n] for n in rows.tolist()],
+            repeat(batch.pk),
+            keys,
         )
-        for reading in readings:
-            row = row_of[reading.pk]
-            depth_um = int(block.depth_um[row])
-            reading.kind = KINDS[block.kind[row]]
-            reading.depth_um = None if depth_um == NO_DEPTH else depth_um
-            reading.typed = block.typed[row]
-            reading.batch = batch
-        Reading.objects.bulk_update(readings, ["kind", "depth_um", "typed", "batch"])
+    )
+
+
+def say_otherwise(rows: Iterable[tuple[str, int | None, str, int, int]]) -> None:
+    """Let stored readings say something else: (kind, µm or None, as given, key of the batch, key of the reading) each."""
+    with connection.cursor() as cursor:
+        cursor.executemany(
+            f"UPDATE {Reading._meta.db_table} SET kind = %s, depth_um = %s, typed = %s, batch_id = %s WHERE id = %s",  # noqa: S608
+            rows,
+        )

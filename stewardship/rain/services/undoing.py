@@ -12,6 +12,7 @@ from people.models import Program, User
 from stewardship.common.errors import Refused
 from stewardship.common.written import moment_text
 from stewardship.rain.choices import FileState
+from stewardship.rain.intake.writing import say_otherwise
 from stewardship.rain.models import (
     Gauge,
     Reading,
@@ -100,23 +101,27 @@ def _corrections() -> QuerySet[ReadingCorrection]:
 
 def _put_back(pks: Iterable[int]) -> None:
     """Undo the last correction of these readings, and those below whose own source was taken back before."""
-    chains: dict[int, list[ReadingCorrection]] = {}
-    for one in ReadingCorrection.objects.filter(reading__in=pks).select_related("was_batch"):
-        chains.setdefault(one.reading_id, []).append(one)
-    restored: list[Reading] = []
+    chains: dict[int, list[tuple]] = {}
+    said = ("was_kind", "was_depth_um", "was_typed", "was_batch")
+    for reading, *correction in (
+        ReadingCorrection.objects.filter(reading__in=pks)
+        .order_by("-pk")
+        .values_list("reading", "pk", "was_batch__undone_at", *said)
+    ):
+        chains.setdefault(reading, []).append(correction)
+    restored: list[tuple] = []
     gone: list[int] = []
     undone: list[int] = []
-    for reading in Reading.objects.filter(pk__in=pks):
-        for correction in sorted(chains[reading.pk], key=lambda one: one.pk, reverse=True):
-            undone.append(correction.pk)
-            if correction.was_batch.undone_at is None:
-                correction.put_back(reading)
-                restored.append(reading)
+    for reading, chain in chains.items():
+        for pk, source_undone_at, *was in chain:
+            undone.append(pk)
+            if source_undone_at is None:
+                restored.append((*was, reading))
                 break
         else:
-            gone.append(reading.pk)
+            gone.append(reading)
     ReadingCorrection.objects.filter(pk__in=undone).delete()
-    Reading.objects.bulk_update(restored, ["kind", "depth_um", "typed", "batch"])
+    say_otherwise(restored)
     Reading.objects.filter(pk__in=gone).delete()
 
 
