@@ -215,7 +215,7 @@ def _draw_hyetograph(
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(_hour_labels(last - first > 3, zone))
     axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, 2 if units == US else 1))
-    axes.yaxis.set_major_locator(MaxNLocator(nbins=4))
+    axes.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
     above_axis(axes, _bar_words(bars.edges, units))

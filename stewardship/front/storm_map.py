@@ -1,6 +1,6 @@
 """The map of a storm in drawing units: cells, gauges, sites by depth, words where there is room for them, a scale."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -21,6 +21,8 @@ UNKNOWN_R = 6.5
 TUBE_W, TUBE_H = 8, 9
 #: Width of a letter of the labels, about. [drawing units] Words of gauges grow on a phone, so more is kept free for them.
 SITE_LETTER, GAUGE_LETTER, LINE = 6.6, 8.6, 16
+#: Sites that are named at most, the deepest first: a map of more could not be read.
+MOST_NAMED = 100
 #: Height of the strip under the map that holds the scale and the north arrow. [drawing units]
 STRIP = 40
 #: Longest scale bar, as a share of the map's width.
@@ -111,7 +113,7 @@ def storm_map(
     ]
     site_labels = [
         _label(x, y, r, r, row.rain.site.code, SITE_LETTER, taken, frame, must=False)
-        for row, (x, y) in placed
+        for row, (x, y) in placed[:MOST_NAMED]
         for r in [_radius(row, most_um)]
     ]
     named = [label for label in site_labels if label]
@@ -136,12 +138,14 @@ def storm_map(
         unknown=any(row.rain.depth_um is None for row in area.sites),
         dry=any(row.rain.depth_um == 0 for row in area.sites),
         left_out=any(one.share is None for gauges, _at in standing for one in gauges),
-        unnamed=len(site_labels) - len(named),
+        unnamed=len(placed) - len(named),
         off_map=_off_map(area, rows, records),
     )  # fmt: skip
 
 
-def _standing(area: Area, at) -> list[tuple[list[GaugeRecord], tuple[float, float]]]:
+def _standing(
+    area: Area, at: Callable[[float, float], tuple[float, float]]
+) -> list[tuple[list[GaugeRecord], tuple[float, float]]]:
     """The gauges on the map, those at one place together."""
     spots: dict[tuple[float, float], list[GaugeRecord]] = {}
     for record, (east_m, north_m) in zip(area.gauges, area.gauges_m.tolist(), strict=True):
@@ -256,7 +260,7 @@ def _key(known: list[int], most_um: int, units: str) -> list[tuple[str, int, str
             depth_text(um, units) or "",
         )
         for um in depths
-        if um
+        if depth_text(um, units) != depth_text(0, units)
     ]
 
 

