@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
-EDITION = 4  # raise when the drawing changes, so that cached charts are drawn anew
+EDITION = 5  # raise when the drawing changes, so that cached charts are drawn anew
 HOUR = timedelta(hours=1)
 KEEP_SECONDS = 30 * 24 * 3600
 POINTS_PER_INCH = (
