@@ -10,6 +10,7 @@ from people.merging import merge
 from people.models import Household
 from sites.models import Inlet, Planting
 from stewardship.agreements.models import Agreement, ListFile, Party
+from stewardship.agreements.services.links import make_link
 from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
 from stewardship.care.models import Answer, ContactCheck, FlowReport, RainQuestion, Reminder
@@ -62,7 +63,12 @@ class Book:
     merge: int
     agreement: int
     document: int
+    requirement: int
     party: int
+    offer: int
+    asked: int
+    party_action: str
+    signing_secret: str
     draft: str
     step: str
     wording: int
@@ -125,6 +131,20 @@ def make_book(cast: Cast) -> Book:
     )
     draft.sites.add(factory.make_site("ASH-9"))
     Party.objects.create(agreement=draft, person=cast.tenant, capacity="owner")
+    offer = Agreement.objects.create(
+        reference="A-78", instrument="care_agreement", wording=agreement.wording, state="offered"
+    )
+    offer.sites.add(factory.make_site("ASH-10"))
+    offer.documents.create(
+        kind="to_sign",
+        version=1,
+        file_name="A-78-v1.pdf",
+        content=b"%PDF-1.7",
+        sha256="0" * 64,
+        pages=1,
+    )
+    asked = Party.objects.create(agreement=offer, person=cast.owner, capacity="owner")
+    _link, signing_secret = make_link(party=asked)
     report = Report.objects.create(
         starts_on=date(2025, 1, 1),
         ends_on=date(2025, 12, 31),
@@ -224,6 +244,10 @@ def make_book(cast: Cast) -> Book:
         agreement=agreement.pk,
         document=agreement.documents.get().pk,
         party=agreement.parties.get().pk,
+        offer=offer.pk,
+        asked=asked.pk,
+        party_action="link",
+        signing_secret=signing_secret,
         draft=draft.reference,
         step="where",
         wording=draft.wording_id,
