@@ -1,11 +1,14 @@
 """Brings the demo's agreements into force through the services that people use, and has the sites built under them."""
 
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
-from people.models import Person, User
+from django.utils import translation
+
+from people.models import Person, Program, User
 from sites.choices import Stage
 from sites.models import Site, SiteEvent
 from stewardship.agreements.choices import SigningMethod
+from stewardship.agreements.consent import consent_of
 from stewardship.agreements.models import Agreement, Document, Party, Signature
 from stewardship.agreements.services import (
     add_party,
@@ -63,7 +66,7 @@ def _make(row: dict[str, str], days: Days, who: Who, where: Where) -> Agreement:
         signers = _signers(row["signed_by"], who.people)
         for party in agreement.parties.select_related("person"):
             if signers is None or party.person in signers:
-                _sign(party, document, row, signed_on, by)
+                _sign(party, document, row, days.at(signed_on, 17), by)
         at = days.at(signed_on, 18)
         days.backdate(Signature.objects.filter(party__agreement=agreement), at, "recorded_at")
         days.backdate(agreement.events, at)
@@ -77,15 +80,27 @@ def _signers(signed_by: str, people: dict[str, Person]) -> list[Person] | None:
     return None if signed_by == "all" else [people[key] for key in signed_by.split()]
 
 
-def _sign(party: Party, document: Document, row: dict[str, str], on: date, by: User) -> None:
-    on_paper = row["method"] == SigningMethod.PAPER
+def _sign(party: Party, document: Document, row: dict[str, str], at: datetime, by: User) -> None:
+    name = party.person.full_name
+    if row["method"] == SigningMethod.PAPER:
+        record_signature(
+            party=party,
+            document=document,
+            signed_on=at.date(),
+            typed_name=name,
+            original_kept_at=f"Binder 1, behind {row['agreement']}",
+            by=by,
+        )
+        return
+    with translation.override(party.person.language):
+        consent = consent_of(Program.get()).text
     record_signature(
         party=party,
         document=document,
-        method=row["method"],
-        signed_on=on,
-        typed_name=party.person.full_name,
-        original_kept_at=f"Binder 1, behind {row['agreement']}" if on_paper else "",
+        method=SigningMethod.SCREEN,
+        typed_name=name,
+        at=at,
+        consent=consent,
         by=by,
     )
 
