@@ -243,6 +243,7 @@ def make_book(cast: Cast) -> Book:
         contact=cast.owner.contact_points.first().pk,
         agreement=agreement.pk,
         document=agreement.documents.get().pk,
+        requirement=agreement.requirements.create(kind="recording").pk,
         party=agreement.parties.get().pk,
         offer=offer.pk,
         asked=asked.pk,

@@ -3,9 +3,8 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
-from people.models import Person
 from stewardship.agreements.choices import DocumentKind
-from stewardship.agreements.models import Agreement, Document, Party
+from stewardship.agreements.models import Document, Party
 from stewardship.agreements.scans import read_scan
 from stewardship.common.errors import Refused
 
@@ -79,24 +78,3 @@ class SignForm(forms.Form):
             "scan": bytes(kept.content) if kept else cleaned.get("scan"),
             "scan_name": upload.name if upload else "",
         }
-
-
-class EndForm(forms.Form):
-    on = forms.DateField(label=_("From which day it binds nobody any more"), widget=DAY)
-    why = forms.CharField(label=_("Why"), max_length=200)
-
-
-class SaleForm(forms.Form):
-    sold_on = forms.DateField(label=_("Day of the sale"), widget=DAY)
-    buyer = forms.ModelChoiceField(
-        Person.objects.all(),
-        label=_("New owner"),
-        required=False,
-        empty_label=_("not known yet"),
-        help_text=_("Write them down under People first."),
-    )
-
-    def __init__(self, *args: Any, agreement: Agreement, carries_over: bool, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        if not carries_over:
-            del self.fields["buyer"]

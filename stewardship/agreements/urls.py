@@ -1,6 +1,7 @@
 from django.urls import path
 
 from stewardship.agreements import list_views, views, wording_views
+from stewardship.agreements.views import hub, screen
 
 app_name = "agreements"
 
@@ -9,8 +10,26 @@ urlpatterns = [
     path("<int:pk>/", views.detail, name="detail"),
     path("<int:pk>/end/", views.end, name="end"),
     path("<int:pk>/sale/", views.sale, name="sale"),
+    path("<int:pk>/new-owner/", views.new_owner, name="new_owner"),
+    path("<int:pk>/tenant-out/", views.tenant_out, name="tenant_out"),
+    path("<int:pk>/consent/", views.consent, name="consent"),
+    path("<int:pk>/next/", views.next_one, name="next"),
+    path("<int:pk>/terms/", views.terms, name="terms"),
+    path("<int:pk>/ask/", views.ask, name="ask"),
+    path("asked/<int:pk>/", views.asked, name="asked"),
+    path("asked/<int:pk>/drop/", views.asked_drop, name="asked_drop"),
+    path("renewals/", views.renewals, name="renewals"),
+    path("renewals/letters/", views.renewal_letters, name="renewal_letters"),
     path("documents/<int:pk>/", views.document, name="document"),
     path("parties/<int:pk>/sign/", views.sign, name="sign"),
+    path("parties/<int:pk>/<slug:action>/", hub.party_act, name="party_act"),
+    path("<int:pk>/signing/", hub.signing, name="signing"),
+    path("<int:pk>/stands/", hub.let_stand, name="let_stand"),
+    path("<int:pk>/sign/<int:party>/screen/", screen.sign_screen, name="sign_screen"),
+    path("<int:pk>/sign/<int:party>/thanks/", screen.signed, name="signed"),
+    path("by-link/", screen.link_lost, name="link_lost"),
+    path("by-link/<str:secret>/", screen.by_link, name="by_link"),
+    path("by-link/<str:secret>/document/", screen.link_document, name="link_document"),
     path("lists/", list_views.lists, name="lists"),
     path("lists/out/", list_views.lists_out, name="lists_out"),
     path("lists/<int:pk>/", list_views.list_file, name="list_file"),

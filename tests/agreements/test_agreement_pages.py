@@ -209,7 +209,7 @@ class TestEndingAndSelling:
         ):
             response = coordinator.post(f"/agreements/{agreement.pk}/end/", data)
             assert response.status_code == 422
-            assert field in response.context["end_form"].errors
+            assert field in response.context["form"].errors
 
     def test_t01_a_sale_says_what_the_instrument_does(self, folk, coordinator):
         lapsing = in_force(folk)

@@ -1,131 +1,87 @@
-"""One agreement, and what is done with it."""
+"""One agreement: what it lacks, who signed what, who owes what under it, what happened, and what may be done."""
 
-from django import forms
-from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import render
+from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_GET, require_POST
+from django.views.decorators.http import require_GET
 
-from stewardship.agreements import services
-from stewardship.agreements.choices import AgreementState
-from stewardship.agreements.forms import EndForm, SaleForm
+from stewardship.agreements.choices import AgreementState, Capacity, ResponsibilityRole
 from stewardship.agreements.instruments import INSTRUMENTS
-from stewardship.agreements.models import Agreement
-from stewardship.agreements.standing import (
-    build_blockers,
-    current_document,
-    missing_signatures,
-    parties_of,
-)
+from stewardship.agreements.lacks import incomplete_words, is_open, lacks
+from stewardship.agreements.models import Agreement, Signature
+from stewardship.agreements.services import OPEN_STATES, successor
+from stewardship.agreements.standing import build_blockers, current_document, parties_of
+from stewardship.agreements.views.changes import find
 from stewardship.common.access import coordinator_required
-from stewardship.common.errors import Refused
 
 
 @coordinator_required
 @require_GET
 def detail(request: HttpRequest, pk: int) -> HttpResponse:
-    agreement = _agreement(pk)
-    return _detail(request, agreement)
-
-
-def _agreement(pk: int) -> Agreement:
-    return get_object_or_404(Agreement.objects.select_related("wording").with_signing(), pk=pk)
-
-
-def _forms(request: HttpRequest, agreement: Agreement) -> dict[str, forms.Form]:
+    agreement = find(pk)
     today = request.program.today()
-    rules = INSTRUMENTS[agreement.instrument]
-    return {
-        "end_form": EndForm(initial={"on": today}),
-        "sale_form": SaleForm(
-            agreement=agreement, carries_over=rules.binds_successors, initial={"sold_on": today}
-        ),
-    }
-
-
-def _detail(
-    request: HttpRequest, agreement: Agreement, status: int = 200, **bound: forms.Form
-) -> HttpResponse:
-    today = request.program.today()
-    parties = parties_of(agreement)
     rules = INSTRUMENTS[agreement.instrument]
     in_force = agreement.state == AgreementState.IN_FORCE
+    found = lacks(agreement, on=today)
     context = {
         "agreement": agreement,
         "rules": rules,
         "today": today,
-        "parties": parties,
-        "missing": missing_signatures(agreement),
+        "parties": parties_of(agreement),
+        "lacks": found,
+        "incomplete": "" if agreement.state == AgreementState.DRAFT else incomplete_words(found),
+        "papers": [(row, is_open(row, on=today)) for row in agreement.requirements.all()],
         "document": current_document(agreement),
-        "documents": agreement.documents.defer("content").select_related("made_by"),
+        "documents": agreement.documents.defer("content", "sheet").select_related("made_by"),
         "sites": [
             (site, build_blockers(site=site, on=today)) for site in agreement.sites.order_by("code")
         ],
         "responsibilities": agreement.responsibilities.select_related(
-            "site", "person", "agency"
+            "site", "person", "agency", "organisation"
         ).order_by("site__code", "starts_on", "pk"),
         "events": agreement.events.select_related("by"),
         "ran_out": in_force and agreement.ends_on is not None and agreement.ends_on <= today,
-        "may_be_sold": in_force and rules.on_sale != "untouched",
+        "cure_days": rules.cure_days if agreement.cure_days is None else agreement.cure_days,
+        "following": successor(agreement),
+        "may_change": may_change_terms(agreement),
+        "changes": changes(agreement),
         "summary": [line for line in agreement.wording.summary.splitlines() if line.strip()],
         "shown": agreement.duties_shown.all(),
     }
-    return render(
-        request,
-        "agreements/detail.html",
-        context | _forms(request, agreement) | bound,
-        status=status,
+    return render(request, "agreements/detail.html", context)
+
+
+def may_change_terms(agreement: Agreement) -> bool:
+    """Nobody has signed yet."""
+    return (
+        agreement.state in OPEN_STATES
+        and not Signature.objects.filter(party__agreement=agreement).exists()
     )
 
 
-@coordinator_required
-@require_POST
-def end(request: HttpRequest, pk: int) -> HttpResponse:
-    agreement = _agreement(pk)
-    form = EndForm(request.POST)
-    if form.is_valid():
-        try:
-            services.end_agreement(
-                agreement=agreement,
-                on=form.cleaned_data["on"],
-                why=form.cleaned_data["why"],
-                by=request.user,
-            )
-        except Refused as refusal:
-            form.add_error("on", str(refusal))
-        else:
-            messages.success(request, _("%s has ended.") % agreement)
-            return redirect("agreements:detail", pk=pk)
-    return _detail(request, agreement, status=422, end_form=form)
+def changes(agreement: Agreement) -> list[tuple[str, str]]:
+    """What may have happened to it: words and address of each page that says what that would do."""
 
+    def page(name: str) -> str:
+        return reverse(f"agreements:{name}", args=[agreement.pk])
 
-@coordinator_required
-@require_POST
-def sale(request: HttpRequest, pk: int) -> HttpResponse:
-    """The property was sold; what that does is the instrument's to say."""
-    agreement = _agreement(pk)
-    carries_over = INSTRUMENTS[agreement.instrument].binds_successors
-    form = SaleForm(request.POST, agreement=agreement, carries_over=carries_over)
-    if form.is_valid():
-        try:
-            services.record_sale(
-                agreement=agreement,
-                on=form.cleaned_data["sold_on"],
-                buyer=form.cleaned_data.get("buyer"),
-                by=request.user,
-            )
-        except Refused as refusal:
-            form.add_error("sold_on", str(refusal))
-        else:
-            messages.success(request, _sale_words(agreement, form.cleaned_data.get("buyer")))
-            return redirect("agreements:detail", pk=pk)
-    return _detail(request, agreement, status=422, sale_form=form)
-
-
-def _sale_words(agreement: Agreement, buyer) -> str:
-    if not INSTRUMENTS[agreement.instrument].binds_successors:
-        return _("%s lapsed with the sale. Ask the new owner for a new agreement.") % agreement
-    if buyer:
-        return _("%s takes over from the day of the sale.") % buyer
-    return _("Sold. Nobody is responsible until the new owner is known; it stands on Today.")
+    if agreement.state in OPEN_STATES:
+        return [(_("Withdraw this agreement"), page("end"))]
+    if agreement.state == AgreementState.ENDED:
+        return []
+    rules = INSTRUMENTS[agreement.instrument]
+    found = []
+    if rules.on_sale != "untouched":
+        found.append((_("The property was sold"), page("sale")))
+    if rules.binds_successors and not any(
+        row.ends_on is None and row.role == ResponsibilityRole.DOES
+        for row in agreement.responsibilities.all()
+    ):
+        found.append((_("The new owner is known"), page("new_owner")))
+    capacities = {party.capacity for party in agreement.parties.all()}
+    if Capacity.TENANT in capacities:
+        found.append((_("The tenant moved out"), page("tenant_out")))
+    if Capacity.LANDLORD in capacities:
+        found.append((_("The landlord withdrew their consent"), page("consent")))
+    return [*found, (_("End or release"), page("end"))]
