@@ -1,9 +1,12 @@
 """Asks once when a site at or near the same place is in the book already; a tick saves all the same."""
 
+from collections.abc import Collection
+
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from sites.alike import sites_alike
+from sites.models import Site
 
 #: Which facts of a place the script of as-you-type offers reads.
 PLACE = ("address", "lat", "lon")
@@ -13,6 +16,9 @@ class AlikeSiteMixin(forms.Form):
     another_site = forms.BooleanField(
         label=_("It is another site"), required=False, widget=forms.HiddenInput
     )
+
+    #: sites that are known to be others, such as a corner lot's first frontage
+    apart: Collection[Site] = ()
 
     def mark_place(self) -> None:
         """Let the script know which fields tell the place."""
@@ -30,6 +36,7 @@ class AlikeSiteMixin(forms.Form):
             **{name: cleaned[name] for name in PLACE},
             but=self.instance if self.instance.pk else None,
         )
+        found = [one for one in found if one.site not in self.apart]
         if found:
             self.fields["another_site"].widget = forms.CheckboxInput()
             names = "; ".join(

@@ -62,6 +62,8 @@ class SiteForm(AlikeSiteMixin, forms.ModelForm):
         self.fields["agency"].empty_label = _("none")
         for name in ("lat", "lon"):
             self.fields[name].widget.attrs |= {"inputmode": "text", "autocomplete": "off"}
+            # asked of the field already, so that nothing is looked up for a place that is none
+            self.fields[name].validators += Site._meta.get_field(name).validators
         self.mark_place()
         if self.instance.pk:
             del self.fields["code"]

@@ -17,8 +17,7 @@ from django.utils.functional import Promise
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy, ngettext
 
-from people import services as people
-from people.models import Person, Program, User
+from people.models import Program, User
 from sites.choices import Phase, Stage
 from sites.models import Basin, Site
 from stewardship.agreements import services
@@ -118,49 +117,13 @@ def landlord_party(agreement: Agreement) -> Party | None:
     return agreement.parties.select_related("person").filter(capacity=Capacity.LANDLORD).first()
 
 
-@transaction.atomic
-def save_who(
-    *,
-    agreement: Agreement | None,
-    person: Person | None,
-    facts: dict[str, Any],
-    capacity: str,
-    landlord: Person | dict[str, Any] | None = None,
-    by: User,
-) -> Agreement:
-    """Write down who is taken on, and who lets the place to a tenant. Begins the draft at the first time.
-
-    Raises
-    ------
-    Refused : as the services of people and agreements.
-    """
-    if person is None:
-        person = people.add_person(**facts)
-    else:
-        person = people.update_person(person=person, **facts)
-    wanted = {capacity: person}
-    if capacity == Capacity.TENANT and landlord is not None:
-        wanted[Capacity.LANDLORD] = (
-            landlord if isinstance(landlord, Person) else people.add_person(**landlord)
-        )
-    if agreement is None:
-        agreement = services.draft_agreement(
-            instrument=OFFERS[Capacity(capacity)][0], language=person.language, by=by
-        )
-    before = [p for p in (main_party(agreement), landlord_party(agreement)) if p]
-    kept = [p for p in before if wanted.get(Capacity(p.capacity)) == p.person]
-    for party in before:
-        if party not in kept:
-            services.remove_party(party=party, by=by)
-    if agreement.instrument not in OFFERS[Capacity(capacity)]:
-        agreement = services.change_draft(
-            agreement=agreement, instrument=OFFERS[Capacity(capacity)][0], by=by
-        )
-    have = {Capacity(party.capacity) for party in kept}
-    for one, who in wanted.items():
-        if one not in have:
-            services.add_party(agreement=agreement, person=who, capacity=one, by=by)
-    return Agreement.objects.get(pk=agreement.pk)
+def beside_parties(agreement: Agreement) -> list[Party]:
+    """Those who sign in the same capacity as the main party: spouses, heirs, other owners."""
+    main = main_party(agreement)
+    if main is None:
+        return []
+    same = agreement.parties.select_related("person", "organisation").exclude(pk=main.pk)
+    return list(same.filter(capacity=main.capacity))
 
 
 # -- where ------------------------------------------------------------------------------------------------------

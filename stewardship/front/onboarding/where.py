@@ -45,6 +45,7 @@ def where(request: HttpRequest, agreement: Agreement) -> HttpResponse:
         initial={} if site else _suggested(sites),
         units=request.program.units,
     )
+    form.apart = [one for one in sites if one != site]
     ties = SiteTies(data, site)
     if does == "take" and take.is_valid():
         if attempt(
