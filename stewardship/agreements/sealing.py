@@ -25,6 +25,7 @@ from stewardship.agreements.models import Agreement, Document, Signature
 from stewardship.agreements.services._shared import locked, note
 from stewardship.agreements.services.copies import send_copies
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 from stewardship.common.pdf import count_pages, render_pdf
 from stewardship.common.seal import Attachment, fingerprint, has_seal, sealed
 
@@ -70,7 +71,9 @@ def seal_due() -> int:
     """Seal what is due, each by itself; gives how many there were. One that cannot be sealed does not stop the rest."""
     due = list(due_for_sealing().values_list("pk", flat=True))
     if due and not has_seal():
-        log.warning("%d signed agreements wait for a seal: run “manage.py make_seal”.", len(due))
+        log.warning(
+            "Signed agreements that wait for a seal: %d. Run “manage.py make_seal” once.", len(due)
+        )
         return 0
     done = 0
     for pk in due:
@@ -115,7 +118,8 @@ def seal_agreement(*, agreement: Agreement) -> Document:
                 pages=count_pages(content),
                 dated=Program.get().today(),
             )
-            note(agreement, why=_("Signed copy sealed: %s") % copy.file_name, by=None)
+            with book_language():
+                note(agreement, why=_("Signed copy sealed: %s") % copy.file_name, by=None)
             _send_copies(copy)
     except IntegrityError:
         # Where rows cannot be locked, the unique constraint decides between two that come at once.
