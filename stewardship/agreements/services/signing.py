@@ -135,7 +135,7 @@ def _signed_words(signature: Signature) -> str:
     words = {
         "party": signature.party,
         "day": day_text(signature.signed_on),
-        "how": signature.get_method_display().lower(),
+        "how": _("on paper") if signature.at is None else _("on a screen"),
     }
     if signature.agent is None:
         return _("Signed by %(party)s on %(day)s, %(how)s") % words
