@@ -15,7 +15,6 @@ from people.agents import readers_of
 from people.models import Person, Program
 from people.reach import address_of
 from sites.models import Site
-from stewardship.agreements.choices import AgreementState
 from stewardship.agreements.instruments import INSTRUMENTS
 from stewardship.agreements.models import Agreement
 from stewardship.common.written import day_text
@@ -46,7 +45,9 @@ def renewal_letter(*, agreement: Agreement, person: Person) -> Message | None:
     """That an agreement runs out, told to one of those who signed it, once per term. None: nothing reaches them."""
 
     def context(sites: list[Site]) -> dict[str, Any]:
-        return {"ends": day_text(agreement.ends_on), **_about(agreement, sites)}
+        rolls_on = bool(INSTRUMENTS[agreement.instrument].rolls_on_years)
+        ends = day_text(agreement.ends_on)
+        return {"ends": ends, "rolls_on": rolls_on, **_about(agreement, sites)}
 
     return _queue(
         renewal_key(agreement, person),
@@ -66,8 +67,6 @@ def _about(agreement: Agreement, sites: list[Site]) -> dict[str, Any]:
     return {
         "reference": agreement.reference,
         "instrument": str(agreement.get_instrument_display()).lower(),
-        "ended": agreement.state == AgreementState.ENDED,
-        "sites": [{"address": site.address, "code": site.code} for site in sites],
         "order": f"{sites[0].street} {sites[0].address}" if sites else "",
     }
 

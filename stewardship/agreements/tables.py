@@ -4,8 +4,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from stewardship.agreements.choices import AgreementState
+from stewardship.agreements.lacks import is_incomplete, lacks
 from stewardship.agreements.models import Agreement
-from stewardship.agreements.standing import missing_signatures
 from stewardship.common.templatetags.ui import day, state
 
 
@@ -57,10 +57,14 @@ class AgreementTable(tables.Table):
     def render_state(self, record: Agreement) -> str:
         if self._ran_out(record):
             return state("ended", _("Ran out"))
-        return state(record.state, record.get_state_display())
+        shown = state(record.state, record.get_state_display())
+        if not is_incomplete(record, on=self.today):
+            return shown
+        return format_html("{}<br>{}", shown, state("missing", _("Incomplete")))
 
     def value_state(self, record: Agreement) -> str:
-        return _("Ran out") if self._ran_out(record) else record.get_state_display()
+        said = _("Ran out") if self._ran_out(record) else record.get_state_display()
+        return f"{said}, {_('incomplete')}" if is_incomplete(record, on=self.today) else said
 
     def render_sites(self, record: Agreement) -> str:
         codes = [site.code for site in record.sites.all()]
@@ -98,12 +102,12 @@ class AgreementTable(tables.Table):
     value_ends_on = value_begins_on
 
     def render_missing(self, record: Agreement) -> str:
-        found = missing_signatures(record)
+        found = lacks(record, on=self.today)
         if not found:
             return ""
         return format_html(
-            "<ul>{}</ul>", format_html_join("", "<li>{}</li>", ((one.words,) for one in found))
+            "<ul>{}</ul>", format_html_join("", "<li>{}</li>", ((str(one),) for one in found))
         )
 
     def value_missing(self, record: Agreement) -> str:
-        return "; ".join(one.words for one in missing_signatures(record))
+        return "; ".join(map(str, lacks(record, on=self.today)))

@@ -3,15 +3,16 @@
 from datetime import date, datetime, timedelta
 from itertools import groupby
 
-from django.db.models import Count, Min, OuterRef, Subquery
+from django.db.models import Count, Exists, Min, OuterRef, Q, Subquery
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from people.models import Program, User
 from stewardship.agreements.choices import AgreementState
-from stewardship.agreements.models import Agreement
-from stewardship.agreements.standing import missing_signatures
+from stewardship.agreements.instruments import INSTRUMENTS
+from stewardship.agreements.lacks import incomplete_words, lacks
+from stewardship.agreements.models import Agreement, Dispute, Requirement
 from stewardship.care.choices import RainAsk
 from stewardship.care.models import FlowReport, RainQuestion
 from stewardship.common.written import day_text, moment_text
@@ -87,29 +88,25 @@ def letters() -> list[Need]:
 
 
 def agreements(today: date) -> list[Need]:
-    """Unfinished ones with what is missing; then those in force that end soon."""
-    needs = []
-    for agreement in (
-        Agreement.objects.filter(state__in=[AgreementState.DRAFT, AgreementState.OFFERED])
+    """Unfinished ones and those in force that lack something, with who is asked; then those that end soon."""
+    lacking = Requirement.objects.open(on=today).values("agreement")
+    needs = [
+        _incomplete(agreement, today)
+        for agreement in Agreement.objects.filter(
+            Q(state__in=[AgreementState.DRAFT, AgreementState.OFFERED])
+            | Q(state=AgreementState.IN_FORCE, pk__in=lacking)
+        )
         .with_signing()
         .order_by("created_at")
-    ):
-        missing = "; ".join(str(one) for one in missing_signatures(agreement))
-        needs.append(
-            Need(
-                local_day(agreement.created_at),
-                agreement.reference,
-                reverse("agreements:detail", args=[agreement.pk]),
-                _("Missing: %s") % missing if missing else _("Signed by all, not yet in force."),
-                _("Go on with it"),
-                reverse("agreements:detail", args=[agreement.pk]),
-                agreement.state,
-                agreement.get_state_display(),
-            )
-        )
+    ]
+    rolling = [kind for kind, rules in INSTRUMENTS.items() if rules.rolls_on_years]
+    followed = Agreement.objects.filter(supersedes=OuterRef("pk"), state=AgreementState.IN_FORCE)
     for agreement in (
         Agreement.objects.in_force(on=today)
+        .filter(state=AgreementState.IN_FORCE)
         .filter(ends_on__lte=today + timedelta(days=ENDS_SOON_DAYS))
+        .exclude(instrument__in=rolling)
+        .filter(~Exists(followed))
         .order_by("ends_on")
     ):
         needs.append(
@@ -118,11 +115,49 @@ def agreements(today: date) -> list[Need]:
                 agreement.reference,
                 reverse("agreements:detail", args=[agreement.pk]),
                 _("Ends on %s; nobody is bound after that.") % day_text(agreement.ends_on),
-                _("Talk it over"),
-                reverse("agreements:detail", args=[agreement.pk]),
+                _("See what runs out"),
+                reverse("agreements:renewals"),
             )
         )
     return needs
+
+
+def _incomplete(agreement: Agreement, today: date) -> Need:
+    found = lacks(agreement, on=today)
+    if agreement.state == AgreementState.DRAFT:
+        why = _("Missing: %s") % "; ".join(map(str, found))
+    else:
+        why = f"{incomplete_words(found)}."
+    return Need(
+        local_day(agreement.created_at),
+        agreement.reference,
+        reverse("agreements:detail", args=[agreement.pk]),
+        why if found else _("Signed by all, not yet in force."),
+        _("Go on with it"),
+        reverse("agreements:detail", args=[agreement.pk]),
+        agreement.state,
+        agreement.get_state_display(),
+    )
+
+
+def disputes() -> list[Need]:
+    """What is disputed and not settled, oldest first."""
+    return [
+        Need(
+            dispute.opened_on,
+            str(dispute.site),
+            reverse("site", args=[dispute.site.code]),
+            _("%(who)s: %(claim)s")
+            % {"who": dispute.person or _("Nobody named"), "claim": dispute.claim},
+            _("Answer or settle it"),
+            reverse("dispute", args=[dispute.pk]),
+            "disputed",
+            _("disputed since %s") % day_text(dispute.opened_on),
+        )
+        for dispute in Dispute.objects.filter(closed_on=None)
+        .select_related("site", "person")
+        .order_by("opened_on", "pk")
+    ]
 
 
 def rain_questions(program: Program) -> list[Need]:
