@@ -13,7 +13,7 @@ from django.views.decorators.http import require_GET, require_POST
 from stewardship.agreements.choices import ListState
 from stewardship.agreements.lists import steps
 from stewardship.agreements.lists.reading import MOST_BYTES
-from stewardship.agreements.lists.sheets import OWN_LIST, SHEETS
+from stewardship.agreements.lists.sheets import SHEETS
 from stewardship.agreements.lists.writing import as_csv, as_workbook, faults_as_csv
 from stewardship.agreements.models import ListFile
 from stewardship.common.access import coordinator_required
@@ -35,9 +35,8 @@ class ListForm(forms.Form):
     kept_by = forms.CharField(
         label=gettext_lazy("Whose list is it"),
         max_length=80,
-        initial=OWN_LIST,
         help_text=gettext_lazy(
-            "Its identifiers are kept under this name, so that the same list comes in twice without doubling anybody. “Rillbook”: it was written out here."
+            "A name of your own, e.g. “old spreadsheet”: its identifiers are kept under it, so that the same list may come in again without doubling anybody. For a list that was written out here: Rillbook."
         ),
     )
     day_order = forms.ChoiceField(

@@ -11,7 +11,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people.choices import Language
 from stewardship.agreements.choices import InstrumentKind
-from stewardship.agreements.texts import check_placeholders
+from stewardship.agreements.texts import STARTERS_SINCE, check_placeholders
 from stewardship.common.constraints import one_of
 from stewardship.common.errors import Refused
 
@@ -67,6 +67,11 @@ class Wording(models.Model):
 
     def __str__(self) -> str:
         return f"{self.get_instrument_display()} {self.language} v{self.version}"
+
+    @property
+    def is_starter(self) -> bool:
+        """One of the texts that the book came with."""
+        return self.in_use_since == STARTERS_SINCE
 
     def clean(self) -> None:
         for field in ("title", "summary", "body"):
