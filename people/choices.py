@@ -76,3 +76,11 @@ class MergeKind(TextChoices):
     PERSON = "person", _("People")
     HOUSEHOLD = "household", _("Households")
     SITE = "site", _("Sites")
+
+
+class AskedBy(TextChoices):
+    """Who asked for somebody's data to be erased."""
+
+    THEMSELVES = "themselves", _("themselves")
+    FOR_THEM = "for_them", _("somebody who may act for them")
+    PROGRAM = "program", _("nobody; the program needs them no longer")

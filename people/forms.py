@@ -1,6 +1,7 @@
 """The form for a person, with all their addresses on one page."""
 
 import re
+from collections.abc import Collection
 from typing import Any
 
 from django import forms
@@ -9,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 
 from people import services
 from people.alike import AlikePerson, people_alike
-from people.choices import Channel, ContactKind
+from people.choices import AskedBy, Channel, ContactKind
 from people.models import Household, Person
 from stewardship.common.errors import Refused
 
@@ -147,6 +148,8 @@ class AlikeMixin(forms.Form):
     someone_else = forms.BooleanField(
         label=_("It is somebody else"), required=False, widget=forms.HiddenInput
     )
+    #: people who are known to be others, such as a spouse who signs too
+    apart: Collection[Person] = ()
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -163,6 +166,7 @@ class AlikeMixin(forms.Form):
             contacts=self.contacts(),
             but=but,
         )
+        found = [one for one in found if one.person not in self.apart]
         if found:
             self.fields["someone_else"].widget = forms.CheckboxInput()
             names = "; ".join(self.words_for(one) for one in found)
@@ -245,3 +249,25 @@ class HouseholdForm(forms.ModelForm):
             }
         }
         widgets = {"address": forms.TextInput(attrs={"data-alike-as": "address"})}
+
+
+class EraseForm(forms.Form):
+    """Who asked for somebody's data to be erased, and when."""
+
+    asked_by = forms.ChoiceField(
+        label=_("Who asked for it"), choices=AskedBy, widget=forms.RadioSelect
+    )
+    asked_on = forms.DateField(
+        label=_("On"), widget=forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+    )
+    law_allows = forms.BooleanField(label=_("We looked at their records law: it allows this"))
+    sure = forms.BooleanField(label=_("I have read what is erased and what is kept"))
+
+    def __init__(self, *args: Any, public_body: bool, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not public_body:
+            del self.fields["law_allows"]
+
+    def facts(self) -> dict[str, Any]:
+        """What the service takes."""
+        return {name: value for name, value in self.cleaned_data.items() if name != "sure"}

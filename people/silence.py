@@ -58,12 +58,14 @@ def write_again(*, person: Person, why: str, by: User | None = None) -> Person:
 
     Raises
     ------
-    Refused : they are written to already, or no reason is given.
+    Refused : they are written to already, their data were erased, or no reason is given.
     """
     why = " ".join(why.split())
     if not why:
         raise Refused(_("Say why, in a few words."))
     person = Person.objects.select_for_update().get(pk=person.pk)
+    if person.erased_on:
+        raise Refused(_("Their data were erased; write them down anew if they come back."))
     if not person.is_silent:
         raise Refused(_("%s is written to already.") % person)
     was = person.silent_why

@@ -14,6 +14,7 @@ urlpatterns = [
     path("households/<int:pk>/edit/", views.household_edit, name="household_edit"),
     path("households/<int:pk>/same/", views.same_household, name="household_same"),
     path("<int:pk>/edit/", views.edit, name="edit"),
+    path("<int:pk>/erase/", views.erase, name="erase"),
     path("<int:pk>/same/", views.same_person, name="same"),
     path("<int:pk>/contacts/<int:contact>/dead/", views.contact_dead, name="contact_dead"),
 ]

@@ -73,6 +73,16 @@ class Household(models.Model):
         return f"{self.name}, {self.address}"
 
 
+class PersonQuerySet(KnownQuerySet):
+    def known(self) -> Self:
+        """Everybody in the book: no second entries, nobody whose data were erased."""
+        return super().known().filter(erased_on__isnull=True)
+
+    def not_second(self) -> Self:
+        """All but second entries."""
+        return super().known()
+
+
 class Person(models.Model):
     """Somebody we deal with. One name is enough; contact points and log-ins are kept apart from the person."""
 
@@ -116,7 +126,7 @@ class Person(models.Model):
     )
     created_at = models.DateTimeField(_("entered"), default=timezone.now, editable=False)
 
-    objects = KnownQuerySet.as_manager()
+    objects = PersonQuerySet.as_manager()
 
     class Meta:
         verbose_name_plural = _("people")

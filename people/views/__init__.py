@@ -1,6 +1,7 @@
 """Pages of people by topic."""
 
 from people.views.alike import alike
+from people.views.erasure import erase
 from people.views.households import household, household_edit
 from people.views.merges import merge_undo, merges, same_household, same_person
 from people.views.persons import PersonList, contact_dead, edit, new
@@ -10,6 +11,7 @@ __all__ = [
     "alike",
     "contact_dead",
     "edit",
+    "erase",
     "household",
     "household_edit",
     "merge_undo",

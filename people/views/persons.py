@@ -41,7 +41,7 @@ def new(request: HttpRequest) -> HttpResponse:
 
 @coordinator_required
 def edit(request: HttpRequest, pk: int) -> HttpResponse:
-    person = get_object_or_404(Person, pk=pk)
+    person = get_object_or_404(Person.objects.known(), pk=pk)
     heading = _("Correct %s") % person
     # a copy for the form, which writes what was typed into it before anything is decided
     form = PersonForm(request.POST or None, instance=copy(person))

@@ -32,5 +32,10 @@ class AgreementsConfig(AppConfig):
     verbose_name = _("Agreements")
 
     def ready(self) -> None:
+        from people.erasure import asked_for, wiping
+        from stewardship.agreements import erasing
+
         pre_migrate.connect(open_for_migrations, sender=self)
         post_migrate.connect(close_after_migrations, sender=self)
+        asked_for.connect(erasing.share, dispatch_uid="agreements.erasing.share")
+        wiping.connect(erasing.wipe, dispatch_uid="agreements.erasing.wipe")
