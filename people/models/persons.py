@@ -158,6 +158,11 @@ class Person(models.Model):
         return f"{self.given_name} {self.family_name}".strip()
 
     @property
+    def standing(self) -> "Person":
+        """The entry that stands for them: this one, or the one that it was found to be."""
+        return self.merged_into or self
+
+    @property
     def is_silent(self) -> bool:
         """Nobody writes to them; who handles their letters, if anybody does, is written to."""
         return self.silent_since is not None

@@ -118,7 +118,8 @@ class PutToForm(forms.Form):
             Q(volunteer__left_on__isnull=True) | Q(volunteer__left_on__gt=on)
         )
         self.fields["person"].queryset = (
-            Person.objects.filter(helpers | Q(pk__in=_people_at(duty.site, on=on)))
+            Person.objects.known()
+            .filter(helpers | Q(pk__in=_people_at(duty.site, on=on)))
             .exclude(reminders__duty=duty)
             .distinct()
         )
@@ -287,7 +288,7 @@ class VisitForm(forms.Form):
 def _doers(site: Site, *, on: date) -> list:
     """Who may have been there: those who do the work here, volunteers, agencies."""
     at_site = Person.objects.filter(pk__in=_people_at(site, on=on))
-    helpers = Person.objects.filter(volunteer__isnull=False).exclude(pk__in=at_site)
+    helpers = Person.objects.known().filter(volunteer__isnull=False).exclude(pk__in=at_site)
     agencies = Agency.objects.all()
     does = site.responsibilities.as_of(on).filter(
         role=ResponsibilityRole.DOES, agency__isnull=False

@@ -113,7 +113,7 @@ def _doers(site_pks: Iterable[int], *, on: date) -> dict[int, list[Person]]:
 def agency_contacts(agency_pks: Iterable[int]) -> dict[int, list[Person]]:
     """By agency: its people with an office there."""
     contacts: dict[int, list[Person]] = defaultdict(list)
-    people = Person.objects.filter(agency__in=agency_pks).exclude(agency_office="")
+    people = Person.objects.known().filter(agency__in=agency_pks).exclude(agency_office="")
     for person in people.select_related("household").prefetch_related("contact_points"):
         contacts[person.agency_id].append(person)
     return contacts

@@ -152,7 +152,7 @@ class NewGaugeForm(GaugeFacts, PlaceFields):
     )
     reader = forms.ModelChoiceField(
         label=gettext_lazy("Who reads it"),
-        queryset=Person.objects.all(),
+        queryset=Person.objects.known(),
         required=False,
         empty_label=gettext_lazy("nobody by hand"),
         help_text=gettext_lazy("More people can be added afterwards."),
@@ -229,7 +229,7 @@ class ReadersForm(forms.Form):
         kwargs["initial"] = {"keep": now}
         super().__init__(*args, **kwargs)
         self.fields["keep"].queryset = now
-        self.fields["add"].queryset = Person.objects.exclude(pk__in=now)
+        self.fields["add"].queryset = Person.objects.known().exclude(pk__in=now)
         if not now:
             del self.fields["keep"]
 
