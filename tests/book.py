@@ -7,7 +7,7 @@ from io import BytesIO
 from django.core import signing
 
 from people.merging import merge
-from people.models import Household
+from people.models import Agent, Household, Organisation
 from sites.models import Inlet, Planting
 from stewardship.agreements.models import Agreement, ListFile, Party
 from stewardship.agreements.services.links import make_link
@@ -61,9 +61,15 @@ class Book:
     contact: int
     household: int
     merge: int
+    agent: int
+    pause: int
+    dispute: int
+    organisation: int
+    organisation_contact: int
     agreement: int
     document: int
     requirement: int
+    claim: int
     party: int
     offer: int
     asked: int
@@ -168,7 +174,34 @@ def make_book(cast: Cast) -> Book:
         gauge=school, person=cast.reader.person, by=cast.coordinator
     )
     token, _secret = make_token(gauge=gauge, label="Roof logger", by=cast.coordinator)
+    condo = Organisation.objects.create(name="Mesa Court Owners", kind="condo")
+    contact = condo.contacts.create(
+        person=cast.tenant, role="care", starts_on=date(2026, 1, 1), ends_on=date(2026, 7, 1)
+    )
+    dispute = site.disputes.create(
+        opened_on=date(2026, 6, 1),
+        claim="That is my neighbour’s.",
+        closed_on=date(2026, 6, 5),
+        outcome="It is theirs after all",
+    )
     return Book(
+        agent=Agent.objects.create(
+            principal=cast.owner,
+            agent=cast.tenant,
+            scope="letters",
+            starts_on=date(2025, 1, 1),
+            ends_on=date(2025, 2, 1),
+        ).pk,
+        pause=site.pauses.create(
+            kind="person",
+            person=cast.owner,
+            starts_on=date(2025, 8, 1),
+            ends_on=date(2025, 9, 1),
+            effect="owed",
+        ).pk,
+        dispute=dispute.pk,
+        organisation=condo.pk,
+        organisation_contact=contact.pk,
         site_code=site.code,
         basin=basin.pk,
         inlet=Inlet.objects.get(basin=basin).pk,
@@ -244,6 +277,9 @@ def make_book(cast: Cast) -> Book:
         agreement=agreement.pk,
         document=agreement.documents.get().pk,
         requirement=agreement.requirements.create(kind="recording").pk,
+        claim=site.restoration_claims.create(
+            against="Gas utility", what="Curb and inlet", made_on=date(2026, 6, 1)
+        ).pk,
         party=agreement.parties.get().pk,
         offer=offer.pk,
         asked=asked.pk,

@@ -72,6 +72,8 @@ ROWS: dict[str, tuple[tuple[str, ...], set[str], int]] = {
     "agreements:tenant_out": (("agreement",), COORDINATOR, 200),
     "agreements:consent": (("agreement",), COORDINATOR, 200),
     "agreements:next": (("agreement",), COORDINATOR, 405),
+    "agreements:as_built": (("agreement",), COORDINATOR, 200),
+    "agreements:seen": (("agreement", "party"), COORDINATOR, 200),
     "agreements:terms": (("agreement",), COORDINATOR, 200),
     "agreements:ask": (("agreement",), COORDINATOR, 200),
     "agreements:asked": (("requirement",), COORDINATOR, 200),

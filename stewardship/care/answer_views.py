@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from datetime import datetime
 
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone, translation
@@ -38,7 +39,7 @@ def ran(request: HttpRequest, token: str) -> HttpResponse:
 def _by_link(
     request: HttpRequest,
     token: str,
-    page: Callable[[HttpRequest, Duty, Person, str], HttpResponse],
+    page: Callable[[HttpRequest, Duty, Person, Person | None, str], HttpResponse],
 ) -> HttpResponse:
     """A page that a signed link opens, in the language of whoever it was made for."""
     try:
@@ -48,17 +49,31 @@ def _by_link(
     except links.BadLink:
         return _no_link(request)
     duty = Duty.objects.select_related("site", "rule").filter(pk=link.duty_pk).first()
-    person = Person.objects.filter(pk=link.person_pk).first()
+    person, agent = _who(link)
     if duty is None or person is None:
         return _no_link(request)
-    with translation.override(person.language):
-        response = page(request, duty, person, token)
-    response.headers["Content-Language"] = person.language
+    if person.died_on or person.erased_on or agent and agent.died_on:
+        return _no_link(request)
+    reader = agent or person
+    with translation.override(reader.language):
+        response = page(request, duty, person, agent, token)
+    response.headers["Content-Language"] = reader.language
     response.headers["X-Robots-Tag"] = "noindex"
     return response
 
 
-def _answer_page(request: HttpRequest, duty: Duty, person: Person, token: str) -> HttpResponse:
+def _who(link: links.Link) -> tuple[Person | None, Person | None]:
+    """Whom a link is about and who answers for them: the entries that stand for them now."""
+    people = Person.objects.select_related("merged_into").in_bulk(
+        [pk for pk in (link.person_pk, link.agent_pk) if pk]
+    )
+    person, agent = people.get(link.person_pk), people.get(link.agent_pk)
+    return person and person.standing, agent and agent.standing
+
+
+def _answer_page(
+    request: HttpRequest, duty: Duty, person: Person, agent: Person | None, token: str
+) -> HttpResponse:
     today, units = request.program.today(), request.program.units
     chosen = request.POST.get("answer") or request.GET.get("answer")
     forms = {
@@ -73,6 +88,7 @@ def _answer_page(request: HttpRequest, duty: Duty, person: Person, token: str) -
             record_answer(
                 duty=duty,
                 person=person,
+                agent=agent,
                 kind=chosen,
                 at=timezone.now(),
                 **forms[chosen].cleaned_data,
@@ -89,6 +105,8 @@ def _answer_page(request: HttpRequest, duty: Duty, person: Person, token: str) -
     context = {
         "duty": duty,
         "person": person,
+        "agent": agent,
+        "reader": agent or person,
         "is_open": duty.state == DutyState.OPEN,
         "is_met": duty.state == DutyState.MET,
         "is_asked": duty.state == DutyState.OPEN and said in (None, AnswerKind.DONE),
@@ -113,7 +131,9 @@ def _answer_page(request: HttpRequest, duty: Duty, person: Person, token: str) -
     return render(request, "care/answer.html", context, status=409 if refused else 200)
 
 
-def _ran_page(request: HttpRequest, duty: Duty, person: Person, token: str) -> HttpResponse:
+def _ran_page(
+    request: HttpRequest, duty: Duty, person: Person, agent: Person | None, token: str
+) -> HttpResponse:
     form = RanForm(request.POST or None, today=request.program.today())
     status = 200
     if request.method == "POST":
@@ -164,9 +184,9 @@ def answer_new_link(request: HttpRequest) -> HttpResponse:
 
 def _send_to(link: links.Link, *, at: datetime) -> None:
     duty = Duty.objects.select_related("site").filter(pk=link.duty_pk).first()
-    person = Person.objects.filter(pk=link.person_pk).first()
+    person, agent = _who(link)
     if duty and person:
-        send_new_link(duty=duty, person=person, at=at)
+        send_new_link(duty=duty, person=person, agent=agent, at=at)
 
 
 def _send_to_all_at(email: str, *, at: datetime) -> None:
@@ -177,7 +197,14 @@ def _send_to_all_at(email: str, *, at: datetime) -> None:
     ).first()
     if point is None:
         return
-    told = Reminder.objects.filter(person__contact_points=point, duty__state=DutyState.OPEN)
+    read = Q(person__contact_points=point, agent=None) | Q(agent__contact_points=point)
+    told = Reminder.objects.filter(read, duty__state=DutyState.OPEN).distinct()
     address = Address(Channel.EMAIL, point.value, point.normal)
-    for reminder in told.select_related("duty__site", "person"):
-        send_new_link(duty=reminder.duty, person=reminder.person, at=at, address=address)
+    for reminder in told.select_related("duty__site", "person", "agent"):
+        send_new_link(
+            duty=reminder.duty,
+            person=reminder.person,
+            agent=reminder.agent,
+            at=at,
+            address=address,
+        )

@@ -58,11 +58,15 @@ class DutyTable(tables.Table):
     value_opened_on = value_closed_on = value_due_on
 
     def render_state(self, record: Duty) -> str:
+        if record.state == "open" and record.disputed_since:
+            return state("disputed", _("Open, disputed"))
         if record.state == "open" and record.due_on < self.today:
             return state("overdue", _("Open, late"))
         return state(record.state, record.get_state_display())
 
     def value_state(self, record: Duty) -> str:
+        if record.state == "open" and record.disputed_since:
+            return _("Open, disputed")
         return record.get_state_display()
 
     def render_why(self, record: Duty) -> str:

@@ -48,7 +48,7 @@ TONES: dict[str, tuple[str, ...]] = {
         "waiting",
         "looked",
     ),
-    "look": ("watch", "unsure", "coarse"),
+    "look": ("watch", "unsure", "coarse", "disputed", "paused"),
     "act": ("act", "overdue", "failed", "refused"),
     "danger": ("unsafe",),
     "closed": (

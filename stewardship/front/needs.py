@@ -17,6 +17,7 @@ from stewardship.common.written import day_text
 from stewardship.front.need import Need, Section, local_day
 from stewardship.front.needs_around import (
     agreements,
+    disputes,
     files,
     flow_reports,
     gauges,
@@ -32,7 +33,8 @@ def what_needs_me(*, program: Program, now: datetime, user: User) -> list[Sectio
     duties = list(_duties_that_need_somebody(today))
     unowned = [duty for duty in duties if duty.owed_by_id is None]
     found = [duty for duty in duties if duty.trigger == Trigger.FINDING or _is_unsafe(duty)]
-    rest = [duty for duty in duties if duty not in found and duty.owed_by_id is not None]
+    standing = [duty for duty in duties if duty not in found and duty.disputed_since is None]
+    rest = [duty for duty in standing if duty.owed_by_id is not None]
     listed = [duty for duty in rest if duty.needs_person_since]
     late = [duty for duty in rest if not duty.needs_person_since]
     units = program.units
@@ -66,6 +68,12 @@ def what_needs_me(*, program: Program, now: datetime, user: User) -> list[Sectio
             gettext_lazy("Late"),
             reverse("care:duties"),
             [_of_duty(duty, today, units) for duty in late],
+        ),
+        Section(
+            "disputed",
+            gettext_lazy("Disputed: the clocks stand still"),
+            reverse("rests"),
+            disputes(),
         ),
         Section("letters", gettext_lazy("Letters"), reverse("outbox:list"), letters()),
         Section(
@@ -115,7 +123,7 @@ def _duties_that_need_somebody(today: date) -> QuerySet[Duty]:
             | Q(needs_person_since__isnull=False)
             | Q(due_on__lt=today)
         )
-        .select_related("site", "owed_by__person", "owed_by__agency")
+        .select_related("site", "owed_by__person", "owed_by__agency", "owed_by__organisation")
         .with_latest()
         .order_by("due_on", "pk")
     )
@@ -185,6 +193,8 @@ def _of_duty(duty: Duty, today: date, units: str) -> Need:
         why.append(_("told, no answer yet"))
     if _is_unsafe(duty):
         state, words = "unsafe", str(Judgement.UNSAFE.label)
+    elif duty.disputed_since:
+        state, words = "disputed", _("disputed since %s") % day_text(duty.disputed_since)
     elif duty.due_on < today:
         state, words = "overdue", _("late, was due %s") % day_text(duty.due_on)
     else:

@@ -1,17 +1,37 @@
 """One person: where they are reached, what they signed, what they owe, what they were told."""
 
+from collections.abc import Iterable
+from datetime import date
+
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
 from people.models import Person
 from people.services import reachable_at
-from stewardship.agreements.models import Party, Responsibility
+from stewardship.agreements.models import Party, Pause, Responsibility
 from stewardship.care.models import Reminder
 from stewardship.common.access import coordinator_required
 
 #: How many of the newest messages stand on the page.
 SHOWN = 10
+
+
+def _life(person: Person, today: date) -> dict[str, list]:
+    """Who acts for whom and what rests; each row with whether it holds or is to come."""
+
+    def marked(rows: Iterable) -> list[tuple]:
+        return [(row, row.ends_on is None or row.ends_on > today) for row in rows]
+
+    pauses = Pause.objects.select_related("site", "person", "cover").order_by("-starts_on", "-pk")
+    return {
+        "events": list(person.events.select_related("by").order_by("-at", "-pk")),
+        "agents": marked(person.agents.select_related("agent").order_by("-starts_on", "-pk")),
+        "acts_for": marked(person.acts_for.select_related("principal")),
+        "speaks_for": marked(person.speaks_for.select_related("organisation")),
+        "pauses": marked(pauses.filter(person=person)),
+        "covers": marked(pauses.filter(cover=person)),
+    }
 
 
 @coordinator_required
@@ -54,5 +74,6 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
             "chain": [(row, row.ends_on is None or row.ends_on > today) for row in chain],
             "parties": parties,
             "reminders": reminders,
+            "life": _life(found, today),
         },
     )

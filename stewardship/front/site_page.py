@@ -4,14 +4,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 
-from django.db.models import Prefetch, QuerySet
+from django.db.models import Prefetch, Q, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.models import Program
 from sites.choices import Stage
 from sites.models import Basin, Inlet, SedimentTrap, Site, SiteEvent
-from stewardship.agreements.models import Agreement, Responsibility
+from stewardship.agreements.models import Agreement, Dispute, Pause, Responsibility
 from stewardship.agreements.standing import build_blockers, missing_signatures
 from stewardship.care.models import Answer, CleanOut, Duty, Finding, FlowReport, Reminder, Visit
 from stewardship.care.site_facts import latest_measures
@@ -115,6 +115,9 @@ class SitePage:
     agreements: list[tuple[Agreement, list[str]]]
     gauges: list[GaugeNear]
     blockers: list[str] = field(default_factory=list)
+    #: disputes that stand or were settled, newest first; pauses that hold or are to come
+    disputes: list[Dispute] = field(default_factory=list)
+    pauses: list[Pause] = field(default_factory=list)
 
 
 def site_page(site: Site, *, program: Program, on: date) -> SitePage:
@@ -129,10 +132,14 @@ def site_page(site: Site, *, program: Program, on: date) -> SitePage:
         held=[held for held in chain if held.pk in as_of],
         chain=chain,
         due=[
-            DueDuty(duty, reason_text(duty.reason, program.units), duty.due_on < today)
+            DueDuty(
+                duty,
+                reason_text(duty.reason, program.units),
+                duty.due_on < today and duty.disputed_since is None,
+            )
             for duty in Duty.objects.open()
             .filter(site=site)
-            .select_related("owed_by__person", "owed_by__agency")
+            .select_related("owed_by__person", "owed_by__agency", "owed_by__organisation")
             .with_latest()
         ],
         happenings=sorted(_happenings(site), key=lambda what: what.at, reverse=True)[:SHOWN],
@@ -143,6 +150,12 @@ def site_page(site: Site, *, program: Program, on: date) -> SitePage:
             for agreement in agreements
         ],
         gauges=_gauges(site, today),
+        disputes=list(site.disputes.select_related("person")),
+        pauses=list(
+            site.pauses.filter(Q(ends_on=None) | Q(ends_on__gt=today))
+            .select_related("person", "cover")
+            .order_by("starts_on", "pk")
+        ),
         blockers=[]
         if site.stage in (Stage.BUILT, Stage.RETIRED)
         else build_blockers(site=site, on=today),
@@ -162,7 +175,7 @@ def _happenings(site: Site) -> Iterator[Happening]:
         yield Happening(noon, visit.happened_on, "visit", visit)
     for answer in (  # one that came with a visit is told by the visit
         Answer.objects.filter(duty__site=site, visit__isnull=True)
-        .select_related("person")
+        .select_related("person", "agent")
         .order_by("-at")[:SHOWN]
     ):
         yield Happening(answer.at, _day(answer.at), "answer", answer)

@@ -11,7 +11,7 @@ from people.models import Agency, Program
 from sites.models import Site
 from stewardship.care.choices import Evidence, Trigger
 from stewardship.care.models import CareRule, Duty, Visit
-from stewardship.reports.duties import duty_figures, fate, finding_figures, written
+from stewardship.reports.duties import duty_figures, fates_of, finding_figures, written
 from stewardship.reports.figures import (
     AgencyLine,
     Figure,
@@ -59,10 +59,14 @@ def gather(
     )
     rules = list(CareRule.objects.filter(trigger=Trigger.AFTER_RAIN))
     storms = storm_lines(period, stood, program, rules)
+    fates = fates_of(duties, as_of=period.as_of)
     groups = [
         Group(gettext_lazy("Sites"), _site_figures(at_end, seen, known_for_days)),
-        Group(gettext_lazy("Found wanting and put right"), finding_figures(period, stood, duties)),
-        Group(gettext_lazy("Duties"), duty_figures(period, duties)),
+        Group(
+            gettext_lazy("Found wanting and put right"),
+            finding_figures(period, stood, duties, fates),
+        ),
+        Group(gettext_lazy("Duties"), duty_figures(duties, fates)),
         Group(gettext_lazy("Work done"), work_figures(period, stood)),
         Group(gettext_lazy("Rain and messages"), rain_figures(period, stood, storms, program)),
     ]
@@ -83,7 +87,7 @@ def gather(
         by_site=[],
         storms=storms,
     )
-    figures.by_site.extend(_site_lines(at_end, seen, duties, figures, period))
+    figures.by_site.extend(_site_lines(at_end, seen, duties, fates, figures))
     figures.by_agency.extend(_agency_lines(figures.by_site))
     return figures
 
@@ -162,12 +166,16 @@ LOOKED_AT_WORDS = {
 
 
 def _site_lines(
-    at_end: list[Site], seen: list[Visit], duties: list[Duty], figures: Figures, period: Period
+    at_end: list[Site],
+    seen: list[Visit],
+    duties: list[Duty],
+    became: dict[int, str],
+    figures: Figures,
 ) -> list[SiteLine]:
     looks_of = count_by(Row(visit.happened_on, visit.site.code, "") for visit in seen)
     fates: dict[str, dict[str, int]] = defaultdict(lambda: defaultdict(int))
     for duty in duties:
-        fates[duty.site.code][fate(duty, as_of=period.as_of)] += 1
+        fates[duty.site.code][became[duty.pk]] += 1
     litres: dict[str, float] = defaultdict(float)
     for key in ("silt_measured", "silt_estimated"):
         for row in figures.figure(key).rows:

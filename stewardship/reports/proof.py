@@ -6,10 +6,18 @@ from datetime import date
 from django.db.models import Prefetch, Q, QuerySet
 from django.utils.translation import gettext as _
 
+from people.models import OrganisationContact
 from sites.models import Site
-from stewardship.agreements.models import Agreement, Document, Party, Responsibility
+from stewardship.agreements.choices import PauseKind
+from stewardship.agreements.models import (
+    Agreement,
+    Document,
+    Party,
+    Pause,
+    Responsibility,
+)
 from stewardship.care.models import Duty, Finding, Reminder, Visit
-from stewardship.reports.duties import FATES, fate
+from stewardship.reports.duties import FATES, fates_of
 
 #: How many of the newest visits and duties the proof page shows.
 SHOWN = 40
@@ -43,18 +51,24 @@ class Proof:
     visits: list[SeenVisit]
     duties: list[ToldDuty]
     told: list[Reminder]
+    rests: Pause | None = None
 
 
 def proof_of(site: Site, *, on: date, today: date) -> Proof:
     """The proof for a site, with the chain of responsibility as it held on `on`."""
     chain = list(Responsibility.objects.for_site(site))
     holders = {held.person_id for held in chain if held.person_id}
+    bodies = {held.organisation_id for held in chain if held.organisation_id}
+    holders |= set(
+        OrganisationContact.objects.filter(organisation__in=bodies).values_list("person", flat=True)
+    )
     visits = (
         Visit.objects.filter(site=site)
         .select_related("done_by__volunteer", "done_by_agency")
         .prefetch_related(Prefetch("findings", Finding.objects.select_related("basin__site")))
     )[:SHOWN]
-    duties = Duty.objects.filter(site=site).order_by("-opened_on", "-pk")[:SHOWN]
+    duties = list(Duty.objects.filter(site=site).order_by("-opened_on", "-pk")[:SHOWN])
+    fates = fates_of(duties, as_of=today)
     return Proof(
         chain=chain,
         held_on=set(
@@ -62,12 +76,9 @@ def proof_of(site: Site, *, on: date, today: date) -> Proof:
         ),
         agreements=list(_agreements(site)),
         visits=[SeenVisit(visit, _part_of(visit, holders)) for visit in visits],
-        duties=[
-            ToldDuty(duty, key, str(FATES[key]))
-            for duty in duties
-            for key in [fate(duty, as_of=today)]
-        ],
+        duties=[ToldDuty(duty, fates[duty.pk], str(FATES[fates[duty.pk]])) for duty in duties],
         told=list(_told(site)),
+        rests=Pause.objects.on(today).filter(site=site, kind=PauseKind.WORKS).first(),
     )
 
 

@@ -25,7 +25,7 @@ from django.utils.translation import gettext_lazy as _
 
 from sites.models import Site
 from stewardship.agreements.choices import AgreementState
-from stewardship.agreements.models import Agreement
+from stewardship.agreements.models import Agreement, Dispute
 from stewardship.care.choices import NEEDS_WORK, Judgement, Trigger
 from stewardship.care.models import Duty, Finding, Visit
 
@@ -49,13 +49,17 @@ def standing(
     is_unsafe, is_wanting  something unsafe / asking for work at the newest look, or a follow-up still open
     condition  "unsafe", "act", "new", "unknown" or "good", in this order: an open finding stays one when it grows old
     open_duties, late_duties  counts;  late_since  due day of the oldest late one
+    disputed_since  None: nothing is disputed there. While something is, nothing counts as late
     """
     of_site = {"site": OuterRef("pk")}
     at_site = {"sites": OuterRef("pk")}
     bound = Agreement.objects.in_force(on=on).filter(**at_site)
     last_look = Visit.objects.looks(until=on).filter(**of_site).order_by("-happened_on", "-pk")
     open_duties = Duty.objects.filter(open_on(on), **of_site)
-    late = open_duties.filter(due_on__lt=on)
+    disputes = Dispute.objects.open(on=on).filter(**of_site)
+    late = open_duties.filter(
+        ~Exists(Dispute.objects.open(on=on).filter(site=OuterRef("site"))), due_on__lt=on
+    )
     known_since = on - timedelta(days=known_for_days)
     wrong = Finding.objects.filter(visit=OuterRef("last_look_pk"), judgement__in=NEEDS_WORK)
     return (
@@ -76,6 +80,7 @@ def standing(
             last_look_evidence=Subquery(last_look.values("evidence")[:1]),
             open_duties=_count(open_duties),
             late_duties=_count(late),
+            disputed_since=Subquery(disputes.values("opened_on")[:1]),
             late_since=Subquery(late.order_by("due_on").values("due_on")[:1]),
         )
         .annotate(

@@ -4,6 +4,7 @@ import django_tables2 as tables
 from django.db.models import Case, F, Q, QuerySet, Value, When
 from django.urls import reverse
 from django.utils.html import format_html
+from django.utils.safestring import SafeString
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
@@ -46,6 +47,7 @@ class ComplianceTable(tables.Table):
     open_duties = tables.Column(verbose_name=_("Open"), attrs=NUMBER)
     late_duties = tables.Column(verbose_name=_("Late"), attrs=NUMBER)
     late_since = tables.Column(visible=False, default="", verbose_name=_("Late since"))
+    disputed_since = tables.Column(visible=False, default="", verbose_name=_("Disputed since"))
 
     class Meta:
         model = Site
@@ -75,6 +77,19 @@ class ComplianceTable(tables.Table):
 
     def value_agreement_ends_on(self, record: Site) -> str:
         return _iso(record.agreement_ends_on)
+
+    def render_late_duties(self, record: Site, value: int) -> SafeString | int:
+        """What is disputed is not late; it is named apart."""
+        if not record.disputed_since:
+            return value
+        since = gettext("disputed since %s") % day_text(record.disputed_since)
+        return format_html('<span>{}<br><span class="note">{}</span></span>', value, since)
+
+    def value_late_duties(self, value: int) -> int:
+        return value
+
+    def value_disputed_since(self, record: Site) -> str:
+        return _iso(record.disputed_since)
 
     def value_late_since(self, record: Site) -> str:
         return _iso(record.late_since)

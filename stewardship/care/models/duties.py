@@ -4,14 +4,14 @@ from datetime import date
 from typing import Self
 
 from django.db import models
-from django.db.models import OuterRef, Q, Subquery
+from django.db.models import Exists, OuterRef, Q, Subquery
 from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from people.models import Person
 from sites.choices import Phase
 from sites.models import Site
-from stewardship.agreements.models import Responsibility
+from stewardship.agreements.models import Dispute, Responsibility
 from stewardship.care import rules
 from stewardship.care.choices import (
     AnswerKind,
@@ -111,8 +111,9 @@ class DutyQuerySet(models.QuerySet["Duty"]):
         return self.filter(state=DutyState.OPEN)
 
     def late(self, *, on: date) -> Self:
-        """Open duties whose day has passed."""
-        return self.open().filter(due_on__lt=on)
+        """Open duties whose day has passed, but those of sites where something is disputed: their clocks stand still."""
+        disputed = Dispute.objects.open(on=on).filter(site=OuterRef("site"))
+        return self.open().filter(~Exists(disputed), due_on__lt=on)
 
     def without_anybody(self) -> Self:
         """Open duties that nobody in force owes."""
@@ -123,14 +124,17 @@ class DutyQuerySet(models.QuerySet["Duty"]):
         return self.open().filter(needs_person_since__isnull=False)
 
     def with_latest(self) -> Self:
-        """With `told_at` and `told_status` of the latest letter, and `answer_kind` and `answer_at` of the latest answer."""
+        """With `told_at` and `told_status` of the latest letter, `answer_kind` and `answer_at` of the latest answer, and
+        `disputed_since` where the clocks stand still."""
         told = Reminder.objects.filter(duty=OuterRef("pk")).order_by("-made_at", "-pk")
         answered = Answer.objects.filter(duty=OuterRef("pk")).order_by("-at", "-pk")
+        disputed = Dispute.objects.filter(site=OuterRef("site"), closed_on=None)
         return self.annotate(
             told_at=Subquery(told.values("made_at")[:1]),
             told_status=Subquery(told.values("message__status")[:1]),
             answer_kind=Subquery(answered.values("kind")[:1]),
             answer_at=Subquery(answered.values("at")[:1]),
+            disputed_since=Subquery(disputed.values("opened_on")[:1]),
         )
 
 

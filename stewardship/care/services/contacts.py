@@ -70,13 +70,13 @@ def came_back(*, message: Message, on: date, note: str = "") -> int:
         reminders = list(
             message.reminders.select_for_update(of=("self",))
             .filter(came_back_on=None)
-            .select_related("person")
+            .select_related("person", "agent")
             .order_by("person_id", "pk")
         )
         normal = ContactPoint.normalise(kind, message.to_address)
         for point in ContactPoint.objects.filter(kind=kind, normal=normal, dead_since=None):
             mark_dead(contact=point, on=on, why=why)
-        people = list(dict.fromkeys(row.person for row in reminders))
+        people = list(dict.fromkeys(row.agent or row.person for row in reminders))
         for person in people:
             open_contact_check(
                 person=person,

@@ -11,8 +11,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
-from people.models import Agency, Person, Program
+from people.models import Agency, OrganisationContact, Person, Program
 from sites.models import Basin, SedimentTrap, Site
+from stewardship.agreements.models import Responsibility
 from stewardship.care import rules
 from stewardship.care.choices import (
     NEEDS_WORK,
@@ -63,9 +64,12 @@ def record_answer(
     minutes: int | None = None,
     note: str = "",
     happened_on: date | None = None,
+    agent: Person | None = None,
     by=None,
 ) -> Answer:
     """One of the three answers. The same answer about the same day again is the answer that is there.
+
+    What an `agent` answers counts for the person whose letters they handle, and says who answered.
 
     done      a visit, reported; the duty is met unless it has rained again since that day
     cannot    the duty stays open, on the coordinator's list
@@ -106,6 +110,7 @@ def record_answer(
         answer = Answer.objects.create(
             duty=duty,
             person=person,
+            agent=agent,
             kind=kind,
             about_on=about_on,
             note=note,
@@ -223,15 +228,21 @@ def _meet(
     )
     for duty in open_here:
         if _is_met(duty, visit, findings, clean_outs, today=today):
-            by_others = (
-                duty.owed_by and visit.done_by and duty.owed_by.person_id != visit.done_by_id
-            )
+            by_others = duty.owed_by and visit.done_by and not _is_own(duty.owed_by, visit)
             why = gettext_lazy("Done by others") if by_others else gettext_lazy("Done")
             close_duty(duty, state=DutyState.MET, closed_on=visit.happened_on, why=why, by=by)
         elif visit.duty_id == duty.pk:
             note(duty, gettext_lazy("Done before the newest rain; one more look is due"), by=by)
     if visit.duty and visit.duty.state == DutyState.OPEN:
         visit.duty.refresh_from_db(fields=["state", "closed_on"])
+
+
+def _is_own(owed_by: Responsibility, visit: Visit) -> bool:
+    """Whether whoever was there owes it, or answers for the organisation that does."""
+    if owed_by.organisation_id is None:
+        return owed_by.person_id == visit.done_by_id
+    contacts = OrganisationContact.objects.on(visit.happened_on)
+    return contacts.filter(organisation=owed_by.organisation_id, person=visit.done_by_id).exists()
 
 
 def _is_met(

@@ -115,11 +115,8 @@ def _why_not(rows: list[Reminder]) -> str:
 
 
 def not_written_to(person: Person) -> str:
-    """Why nothing goes to somebody, for the coordinator."""
-    return _("%(person)s: %(why)s. Nothing is sent.") % {
-        "person": person,
-        "why": person.get_silent_why_display(),
-    }
+    """That nothing goes to somebody. Why is nobody's business but a coordinator's, on the person's page."""
+    return _("Nobody writes to %s any more.") % person
 
 
 def _complains_early(row: Reminder, program: Program) -> bool:

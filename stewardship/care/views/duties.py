@@ -13,12 +13,13 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST
 
 from sites.models import Site
-from stewardship.agreements.models import Agreement, Responsibility
+from stewardship.agreements.models import Agreement, Dispute, Responsibility
 from stewardship.care import services, words
 from stewardship.care.choices import DutyState
 from stewardship.care.filters import DutyFilter
 from stewardship.care.forms.work import CloseCheckForm, PutToForm, VisitForm, WhyForm
 from stewardship.care.models import ContactCheck, Duty, FlowReport, RainQuestion, Reminder, Visit
+from stewardship.care.services.asked import person_pauses
 from stewardship.care.site_facts import basins_of, sheet_of
 from stewardship.care.tables import DutyTable
 from stewardship.common.access import coordinator_required, role_required
@@ -36,7 +37,7 @@ class DutyList(FilteredTableView):
 
     def get_queryset(self) -> QuerySet[Duty]:
         return Duty.objects.select_related(
-            "site", "owed_by__person", "owed_by__agency"
+            "site", "owed_by__person", "owed_by__agency", "owed_by__organisation"
         ).with_latest()
 
     def get_table_kwargs(self) -> dict[str, Any]:
@@ -57,7 +58,9 @@ def duty(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _duty_or_404(pk: int) -> Duty:
-    held = Duty.objects.select_related("site", "rule", "owed_by__person", "owed_by__agency")
+    held = Duty.objects.select_related(
+        "site", "rule", "owed_by__person", "owed_by__agency", "owed_by__organisation"
+    )
     return get_object_or_404(held, pk=pk)
 
 
@@ -65,16 +68,20 @@ def _duty_page(request: HttpRequest, duty: Duty, *, status: int = 200, **bound) 
     program = request.program
     sheet = sheet_of(duty)
     is_open = duty.state == DutyState.OPEN
+    today = program.today()
+    dispute = Dispute.objects.open(on=today).filter(site=duty.site_id).first()
     context = {
         "duty": duty,
         "is_open": is_open,
-        "is_late": is_open and duty.due_on < program.today(),
+        "is_late": is_open and duty.due_on < today and dispute is None,
+        "dispute": dispute if is_open else None,
+        "pauses": person_pauses([duty.site_id], on=today).values() if is_open else [],
         "why": words.why_text(duty, program.units),
         "rains": [words.rain_text(r, program.units) for r in duty.reason.get("rains", [])],
         "tasks": words.task_texts(sheet.checklist, program.units),
         "hours": sheet.checklist.minutes / 60,
-        "reminders": duty.reminders.select_related("person", "message"),
-        "answers": duty.answers.select_related("person", "visit"),
+        "reminders": duty.reminders.select_related("person", "agent", "message"),
+        "answers": duty.answers.select_related("person", "agent", "visit"),
         "visits": duty.visits.select_related("done_by", "done_by_agency"),
         "events": duty.events.select_related("by"),
         "question": duty.rain_questions.open().first(),
