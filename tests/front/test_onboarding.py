@@ -32,7 +32,7 @@ def test_the_whole_path_from_first_talk_to_a_built_site(coordinator, cast):
     assert "the program’s signature: nobody is named yet" in page
     coordinator.post(at(agreement, "agreement"), {"do": "me"})
     response = coordinator.post(at(agreement, "agreement"), {"do": "offer", "on": "2026-07-15"})
-    assert response.url == f"/agreements/{agreement.pk}/"
+    assert response.url == f"/agreements/{agreement.pk}/signing/"
     document = Document.objects.get(agreement=agreement)
     for party in agreement.parties.all():
         coordinator.post(

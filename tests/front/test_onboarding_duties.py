@@ -1,5 +1,6 @@
 """Step 4 of taking on a household: what there is to do and how much that is."""
 
+from datetime import date, timedelta
 from io import BytesIO
 
 import pytest
@@ -35,3 +36,24 @@ def test_the_times_are_those_of_the_care_rules_and_go_into_the_document(coordina
     content = bytes(Document.objects.get(agreement=agreement).content)
     whole = " ".join(p.extract_text() for p in PdfReader(BytesIO(content)).pages)
     assert "each storm of 0.25 in or more" in " ".join(whole.split())
+
+
+def test_a_years_care_is_told_from_the_rain_that_was_before_anybody_signs(coordinator):
+    factory.make_care_rule(phase="settling_in", least_in=0.25)
+    gauge = factory.make_gauge("MESA", lists_dry=False)
+    for day in (date(2024, 7, 1), factory.TODAY):
+        factory.make_readings(gauge, factory.at(day, "00:00"), timedelta(hours=1), [0], found=True)
+    for day in (date(2024, 8, 1), date(2025, 8, 1), date(2025, 8, 20), date(2025, 8, 22)):
+        factory.make_storm(factory.at(day, "15:00"), depth_in=0.5, gauges=[gauge])
+    agreement = up_to_works(coordinator)
+    page = text_of(coordinator.get(at(agreement, "duties")))
+    # the storms of 20 and 22 August are one look: one in the first year, two in the second
+    assert "about 2 (1 to 2)" in page
+    assert "2 years of rain at gauge MESA" in page
+
+
+def test_where_the_record_is_too_short_the_page_says_so(coordinator):
+    agreement = up_to_works(coordinator)
+    assert "No gauge near YUC-3 has a whole year on record yet" in text_of(
+        coordinator.get(at(agreement, "duties"))
+    )

@@ -7,7 +7,7 @@ from django.db.models import QuerySet
 from django.utils.translation import gettext_lazy as _
 
 from people.choices import Language
-from people.models import Person
+from people.models import Organisation, Person
 from sites.forms import BasinForm
 from sites.models import Site
 from stewardship.agreements.choices import Capacity, InstrumentKind
@@ -92,9 +92,15 @@ class NameForm(forms.Form):
     """One more party."""
 
     person = forms.ModelChoiceField(
-        Person.objects.select_related("agency"), label=_("Person"), empty_label=_("choose")
+        Person.objects.known().select_related("agency"), label=_("Person"), empty_label=_("choose")
     )
     capacity = forms.ChoiceField(label=_("Signs as"))
+    organisation = forms.ModelChoiceField(
+        Organisation.objects.all(),
+        label=_("For a body"),
+        required=False,
+        empty_label=_("for themselves"),
+    )
 
     def __init__(self, *args: Any, agreement: Agreement, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -105,6 +111,12 @@ class NameForm(forms.Form):
 
 
 class OfferForm(forms.Form):
-    """The day that the document bears."""
+    """The day that the document bears, and how long it can be signed."""
 
     on = forms.DateField(label=_("Dated"), widget=DAY)
+    until = forms.DateField(
+        label=_("The offer stands until"),
+        widget=DAY,
+        required=False,
+        help_text=_("The last day on which it can be signed. Empty: no limit."),
+    )

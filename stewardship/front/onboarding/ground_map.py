@@ -22,8 +22,8 @@ from stewardship.rain.models import Gauge
 HEIGHT = 400
 EDGE = 44  # around what is drawn
 M_PER_DEGREE = 111_195.0  # [m] of latitude on a sphere of 6 371 km
-#: [m] Of one point alone so much is shown, so that there is somewhere to point at.
-LEAST_ACROSS_M = 400.0
+#: [m] Around one point alone so much is shown, so that there is somewhere to point at: about a mile.
+LEAST_ACROSS_M = 1_600.0
 #: Words beside more points than this would cover each other.
 MOST_NAMED = 24
 

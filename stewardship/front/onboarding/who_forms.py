@@ -342,6 +342,11 @@ class WhoPage:
         self, data: QueryDict | None, agreement: Agreement | None, person: Person | None
     ) -> None:
         self.main = WhoForm(data, person=person, initial=WhoForm.initial_for(agreement, person))
+        if agreement:
+            parties = agreement.parties.select_related("person", "signs_by")
+            self.main.apart = {
+                one for party in parties for one in (party.person, party.signs_by) if one
+            }
         landlord = landlord_party(agreement) if agreement else None
         self.landlord = LandlordForm(
             data, prefix="landlord", initial={"person": landlord.person_id if landlord else None}
