@@ -4,15 +4,23 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date, datetime, time
 
-from django.db.models import Prefetch, Q, QuerySet
+from django.db.models import Prefetch, QuerySet
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from people.models import Program
 from sites.choices import Stage
 from sites.models import Basin, Inlet, SedimentTrap, Site, SiteEvent
-from stewardship.agreements.models import Agreement, Dispute, Pause, Responsibility
-from stewardship.agreements.standing import build_blockers, missing_signatures
+from stewardship.agreements.chain import Chain, site_chain
+from stewardship.agreements.lacks import incomplete_words, lacks
+from stewardship.agreements.models import (
+    Agreement,
+    Dispute,
+    Pause,
+    Responsibility,
+    RestorationClaim,
+)
+from stewardship.agreements.standing import build_blockers
 from stewardship.care.models import Answer, CleanOut, Duty, Finding, FlowReport, Reminder, Visit
 from stewardship.care.site_facts import latest_measures
 from stewardship.care.words import reason_text
@@ -112,12 +120,14 @@ class SitePage:
     happenings: list[Happening]
     rains: list[RainLine]
     basins: list[BasinView]
-    agreements: list[tuple[Agreement, list[str]]]
+    agreements: list[tuple[Agreement, str]]
     gauges: list[GaugeNear]
     blockers: list[str] = field(default_factory=list)
     #: disputes that stand or were settled, newest first; pauses that hold or are to come
     disputes: list[Dispute] = field(default_factory=list)
     pauses: list[Pause] = field(default_factory=list)
+    claims: list[RestorationClaim] = field(default_factory=list)
+    timeline: Chain | None = None
 
 
 def site_page(site: Site, *, program: Program, on: date) -> SitePage:
@@ -127,6 +137,8 @@ def site_page(site: Site, *, program: Program, on: date) -> SitePage:
     as_of = set(Responsibility.objects.as_of(on).filter(site=site).values_list("pk", flat=True))
     rains = list(_rains(site))
     agreements = site.agreements.with_signing().order_by("-created_at")
+    disputes = list(site.disputes.select_related("person"))
+    pauses = list(site.pauses.select_related("person", "cover").order_by("starts_on", "pk"))
     return SitePage(
         site=site,
         held=[held for held in chain if held.pk in as_of],
@@ -146,16 +158,13 @@ def site_page(site: Site, *, program: Program, on: date) -> SitePage:
         rains=_rain_lines(site, rains, program),
         basins=_basins(site, rains),
         agreements=[
-            (agreement, [str(one) for one in missing_signatures(agreement)])
-            for agreement in agreements
+            (agreement, incomplete_words(lacks(agreement, on=today))) for agreement in agreements
         ],
         gauges=_gauges(site, today),
-        disputes=list(site.disputes.select_related("person")),
-        pauses=list(
-            site.pauses.filter(Q(ends_on=None) | Q(ends_on__gt=today))
-            .select_related("person", "cover")
-            .order_by("starts_on", "pk")
-        ),
+        disputes=disputes,
+        pauses=[pause for pause in pauses if not pause.ends_on or pause.ends_on > today],
+        claims=list(site.restoration_claims.all()),
+        timeline=site_chain(site, chain, on=on, today=today, pauses=pauses, disputes=disputes),
         blockers=[]
         if site.stage in (Stage.BUILT, Stage.RETIRED)
         else build_blockers(site=site, on=today),

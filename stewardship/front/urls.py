@@ -1,6 +1,14 @@
 from django.urls import path
 
-from stewardship.front import onboarding, organisations, people, people_life, rests, views
+from stewardship.front import (
+    onboarding,
+    organisations,
+    people,
+    people_life,
+    rests,
+    site_changes,
+    views,
+)
 
 urlpatterns = [
     path("", views.home, name="home"),
@@ -8,6 +16,10 @@ urlpatterns = [
     path("today/", views.today, name="today"),
     path("sites/<slug:code>/", views.site, name="site"),
     path("sites/<slug:code>/built/", views.site_build, name="site_build"),
+    path("sites/<slug:code>/rest/", site_changes.site_rest, name="site_rest"),
+    path("sites/<slug:code>/retire/", site_changes.site_retire, name="site_retire"),
+    path("sites/<slug:code>/put-back/", site_changes.claim_new, name="claim_new"),
+    path("sites/put-back/<int:pk>/", site_changes.claim_settle, name="claim_settle"),
     path("sites/<slug:code>/disputed/", rests.dispute_new, name="dispute_new"),
     path("people/<int:pk>/", people.person, name="person"),
     path("people/<int:pk>/died/", people_life.died, name="person_died"),

@@ -1,6 +1,12 @@
 """What is written about agreements. Each function locks, checks the state, writes, and leaves an event."""
 
 from stewardship.agreements.services._shared import OPEN_STATES
+from stewardship.agreements.services.as_built import (
+    acknowledge,
+    as_built_of,
+    differs,
+    write_as_built,
+)
 from stewardship.agreements.services.building import (
     claim_restoration,
     mark_built,
@@ -48,13 +54,16 @@ __all__ = [
     "OPEN_STATES",
     "LettersSent",
     "Sold",
+    "acknowledge",
     "add_party",
     "add_requirement",
+    "as_built_of",
     "ask_again",
     "build_blockers",
     "change_draft",
     "claim_restoration",
     "decline",
+    "differs",
     "draft_agreement",
     "drop_requirement",
     "end_agreement",
@@ -82,4 +91,5 @@ __all__ = [
     "sites_with_nobody",
     "successor",
     "withdraw_consent",
+    "write_as_built",
 ]

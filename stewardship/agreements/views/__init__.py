@@ -1,5 +1,6 @@
 """Pages of agreements, by topic."""
 
+from stewardship.agreements.views.as_built import as_built, seen
 from stewardship.agreements.views.asked import ask, asked, asked_drop, terms
 from stewardship.agreements.views.changes import consent, end, new_owner, next_one, sale, tenant_out
 from stewardship.agreements.views.detail import detail
@@ -9,6 +10,7 @@ from stewardship.agreements.views.signing import document, sign
 
 __all__ = [
     "AgreementList",
+    "as_built",
     "ask",
     "asked",
     "asked_drop",
@@ -26,6 +28,7 @@ __all__ = [
     "renewal_letters",
     "renewals",
     "sale",
+    "seen",
     "sign",
     "sign_screen",
     "signed",

@@ -30,7 +30,7 @@ def find(pk: int) -> Agreement:
     return get_object_or_404(Agreement.objects.select_related("wording").with_signing(), pk=pk)
 
 
-def _page(
+def change_page(
     request: HttpRequest,
     agreement: Agreement,
     form: forms.Form,
@@ -89,7 +89,7 @@ def end(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("Released. %s goes on at the other sites.") % agreement)
         return redirect("agreements:detail", pk=pk)
 
-    return _page(
+    return change_page(
         request,
         agreement,
         form,
@@ -124,7 +124,7 @@ def sale(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("agreements:detail", pk=sold.draft.pk)
         return redirect("agreements:detail", pk=pk)
 
-    return _page(
+    return change_page(
         request,
         agreement,
         form,
@@ -172,7 +172,7 @@ def new_owner(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, _sale_words(sold, buyer))
         return redirect("agreements:detail", pk=pk)
 
-    return _page(
+    return change_page(
         request,
         agreement,
         form,
@@ -208,7 +208,7 @@ def tenant_out(request: HttpRequest, pk: int) -> HttpResponse:
         )
         return redirect("agreements:detail", pk=draft.pk)
 
-    return _page(
+    return change_page(
         request,
         agreement,
         form,
@@ -231,7 +231,7 @@ def consent(request: HttpRequest, pk: int) -> HttpResponse:
         messages.success(request, _("%s has ended.") % agreement)
         return redirect("agreements:detail", pk=pk)
 
-    return _page(
+    return change_page(
         request,
         agreement,
         form,

@@ -6,11 +6,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET
 
+from sites.choices import Stage
+from stewardship.agreements.chain import agreement_chain
 from stewardship.agreements.choices import AgreementState, Capacity, ResponsibilityRole
 from stewardship.agreements.instruments import INSTRUMENTS
 from stewardship.agreements.lacks import incomplete_words, is_open, lacks
 from stewardship.agreements.models import Agreement, Signature
-from stewardship.agreements.services import OPEN_STATES, successor
+from stewardship.agreements.services import OPEN_STATES, as_built_of, differs, successor
 from stewardship.agreements.standing import build_blockers, current_document, parties_of
 from stewardship.agreements.views.changes import find
 from stewardship.common.access import coordinator_required
@@ -24,6 +26,11 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
     rules = INSTRUMENTS[agreement.instrument]
     in_force = agreement.state == AgreementState.IN_FORCE
     found = lacks(agreement, on=today)
+    held = list(
+        agreement.responsibilities.select_related(
+            "site", "person", "agency", "organisation"
+        ).order_by("site__code", "starts_on", "pk")
+    )
     context = {
         "agreement": agreement,
         "rules": rules,
@@ -37,12 +44,13 @@ def detail(request: HttpRequest, pk: int) -> HttpResponse:
         "sites": [
             (site, build_blockers(site=site, on=today)) for site in agreement.sites.order_by("code")
         ],
-        "responsibilities": agreement.responsibilities.select_related(
-            "site", "person", "agency", "organisation"
-        ).order_by("site__code", "starts_on", "pk"),
+        "responsibilities": held,
+        "chain": agreement_chain(held, on=today, today=today),
         "events": agreement.events.select_related("by"),
         "ran_out": in_force and agreement.ends_on is not None and agreement.ends_on <= today,
         "cure_days": rules.cure_days if agreement.cure_days is None else agreement.cure_days,
+        "as_built": as_built_of(agreement),
+        "differs": differs(agreement),
         "following": successor(agreement),
         "may_change": may_change_terms(agreement),
         "changes": changes(agreement),
@@ -84,4 +92,6 @@ def changes(agreement: Agreement) -> list[tuple[str, str]]:
         found.append((_("The tenant moved out"), page("tenant_out")))
     if Capacity.LANDLORD in capacities:
         found.append((_("The landlord withdrew their consent"), page("consent")))
+    if any(site.stage == Stage.BUILT for site in agreement.sites.all()):
+        found.append((_("It was built otherwise than drawn"), page("as_built")))
     return [*found, (_("End or release"), page("end"))]
