@@ -11,7 +11,7 @@ from stewardship.rain.choices import DateOrder, DepthUnit, FileFormat, Stamps
 from stewardship.rain.intake.layout import Wishes
 from stewardship.rain.models import Gauge
 
-#: Some two million rows. While they are taken in nobody else can write to SQLite, which waits twenty seconds at most.
+#: Two or three million rows. While they are taken in, nobody else can write to SQLite: some twenty seconds (tests/bench_waiting.py).
 MOST_UPLOADED_BYTES = 60_000_000
 
 
