@@ -34,7 +34,8 @@ check: for-tests  ## lint, layers, types, migrations, settings
 
 .PHONY: bench
 bench: for-tests  ## measure speed and memory
-	@for file in tests/bench_*.py; do module=$${file%.py}; echo "== $$module"; $(BIN)/python -m $${module//\//.}; done
+	@failed=; for file in tests/bench_*.py; do module=$${file%.py}; echo "== $$module"; $(BIN)/python -m $${module//\//.} || failed+=" $$module"; done; \
+	[ -z "$$failed" ] || { echo "Beyond its limit, or broken:$$failed"; exit 1; }
 
 .PHONY: screenshots
 screenshots: for-tests  ## pictures of pages, letters and PDFs of a fresh demo, into .screenshots/

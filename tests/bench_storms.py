@@ -23,6 +23,7 @@ from stewardship.hydrology.units import IntArray
 READINGS = 1_000_000
 BASINS = 10_000
 TICK_UM = 254  # 0.01 in
+LEAST_TIMES = 2  # what is promised: so much faster than the baseline
 
 
 def irregular_rain(rng: np.random.Generator) -> tuple[IntArray, IntArray, IntArray]:
@@ -109,7 +110,9 @@ def main(seed: int) -> None:
         wet = int(ours.wet_count.sum())
         print(f"\n{READINGS:,} readings, {name}: {wet:,} wet, {len(ours):,} storms, 5 windows")
         print(f"  find_storms      {ours_s:8.3f} s (median of 5)")
-        print(f"  pandas baseline  {theirs_s:8.3f} s (once)   ratio {theirs_s / ours_s:.0f}")
+        print(
+            f"  pandas baseline  {theirs_s:8.3f} s (once)   ratio {theirs_s / ours_s:.0f} (at least {LEAST_TIMES})"
+        )
         same = len(theirs) == len(ours) and (theirs["depth"].to_numpy() == ours.depth_um).all()
         print(f"  same storms and depths: {'yes' if same else 'NO'}")
         for window_s in WINDOWS_S:
