@@ -1,64 +1,19 @@
-"""A reader's ten seconds: this morning's rain, mornings that were missed, slips put right; signed in or by a link."""
+"""A reader's ten seconds: this morning's rain, mornings that were missed, slips put right."""
 
 from datetime import date, timedelta
 
 import pytest
 import time_machine
-from django.test import Client
-from django.urls import reverse
 
-from people.choices import Language
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind
-from stewardship.rain.models import Gauge, Reading, ReadingBatch
+from stewardship.rain.models import Reading, ReadingBatch
 from stewardship.rain.services import (
-    end_gauge,
     find_waiting_storms,
-    make_reader_link,
-    set_readers,
-    withdraw_reader_link,
 )
 from tests import factory
-from tests.cast import Cast
+from tests.rain.morning_form import FORM, TODAY, show, told, type_in
 
 pytestmark = [pytest.mark.django_db, pytest.mark.usefixtures("frozen_day")]
-
-FORM = "/rain/readings/new/"
-TODAY = "2026-07-15"
-
-
-@pytest.fixture
-def school(cast: Cast) -> Gauge:
-    gauge = factory.make_gauge("school", kind=GaugeKind.DAILY)
-    gauge.readers.add(cast.reader.person)
-    return gauge
-
-
-@pytest.fixture
-def reader(client_of) -> Client:
-    return client_of("reader")
-
-
-@pytest.fixture
-def link(school, cast) -> str:
-    _link, secret = make_reader_link(gauge=school, person=cast.reader.person, by=cast.coordinator)
-    return reverse("rain:reading_by_link", args=[secret])
-
-
-def show(browser: Client, address: str = FORM, **asked: str) -> str:
-    response = browser.get(address, asked)
-    assert response.status_code == 200
-    return response.content.decode()
-
-
-def type_in(
-    browser: Client, gauge: Gauge, amount: str = "", day: str = TODAY, address: str = FORM, **more
-):
-    said = {"gauge": gauge.pk, "day": day, "amount": amount, "days": "1"} | more
-    return browser.post(address, said, follow=True)
-
-
-def told(response) -> str:
-    return " ".join(str(message) for message in response.context["messages"])
 
 
 # -- this morning ----------------------------------------------------------------------------------------------
@@ -382,79 +337,3 @@ def test_typed_readings_become_storms(reader, school, cast):
     type_in(reader, school, "0.62")
     assert find_waiting_storms() == 1
     assert cast.site.rains.get().depth_um == 15_748
-
-
-# -- by link ---------------------------------------------------------------------------------------------------
-def test_a_link_opens_the_form_of_its_gauge_and_writes_in_its_readers_name(link, school, cast):
-    browser = Client(enforce_csrf_checks=True)
-    shown = show(browser, link)
-    assert "Gauge school: the 24 hours until 7 this morning" in shown
-    assert "This link is for Wen Salazar alone" in shown
-    token = browser.cookies["csrftoken"].value
-    response = type_in(browser, school, "0.4", address=link, csrfmiddlewaretoken=token)
-    assert "Written down for school, the 24 hours until 7 this morning: 0.40 in" in told(response)
-    batch = ReadingBatch.objects.get()
-    assert (batch.source, batch.by, batch.by_person) == ("typed", None, cast.reader.person)
-    assert batch.brought_by == "Wen Salazar"
-    response = type_in(browser, school, "0.5", address=link, csrfmiddlewaretoken=token)
-    assert "0.40 in → 0.50 in" in told(response)
-    assert school.reader_links.get().last_used_at == factory.at(factory.TODAY)
-
-
-def test_opening_a_link_changes_nothing_and_is_kept_by_nobody(link, school, client):
-    response = client.get(link)
-    assert "no-store" in response.headers["Cache-Control"]
-    assert response.headers["X-Robots-Tag"] == "noindex"
-    assert response.headers["Referrer-Policy"] == "same-origin"
-    assert school.reader_links.get().last_used_at is None
-    assert not ReadingBatch.objects.exists()
-
-
-def test_a_link_lets_nobody_write_for_another_gauge(link, cast, client):
-    other = factory.make_gauge("depot", kind=GaugeKind.DAILY)
-    other.readers.add(cast.reader.person)
-    response = type_in(client, other, "0.4", address=link)
-    assert list(response.context["form"].errors) == ["gauge"]
-    assert not Reading.objects.exists()
-
-
-def test_a_link_is_in_its_readers_language(link, cast, client):
-    cast.reader.person.language = Language.ES
-    cast.reader.person.save()
-    response = client.get(link)
-    assert response.headers["Content-Language"] == "es"
-    assert '<html lang="es">' in response.content.decode()
-
-
-@pytest.mark.parametrize("secret", ["x", "A" * 43, "é", "A" * 3000])
-def test_a_forged_link_opens_nothing_and_says_so(school, client, secret):
-    for response in (
-        client.get(reverse("rain:reading_by_link", args=[secret])),
-        type_in(client, school, "0.4", address=reverse("rain:reading_by_link", args=[secret])),
-    ):
-        assert response.status_code == 404
-        assert "This link does not work" in response.content.decode()
-    assert not Reading.objects.exists()
-
-
-def withdrawn(school: Gauge, cast: Cast) -> None:
-    assert withdraw_reader_link(link=school.reader_links.get(), by=cast.coordinator)
-
-
-def not_theirs(school: Gauge, cast: Cast) -> None:
-    set_readers(gauge=school, readers=[], by=cast.coordinator)
-
-
-def ended(school: Gauge, cast: Cast) -> None:
-    end_gauge(gauge=school, on=date(2026, 7, 14), why="", by=cast.coordinator)
-
-
-@pytest.mark.parametrize("happens", [withdrawn, not_theirs, ended])
-def test_a_link_that_was_shut_opens_nothing_and_says_whom_to_call(
-    link, school, cast, client, happens
-):
-    happens(school, cast)
-    for response in (client.get(link), type_in(client, school, "0.4", address=link)):
-        assert response.status_code == 410
-        assert "call 505-555-0100 for a new link" in response.content.decode()
-    assert not Reading.objects.exists()
