@@ -91,6 +91,11 @@ def term_words(instrument: str) -> str:
     return ngettext("for %d year", "for %d years", years) % years
 
 
+def contact_words(program: Program) -> str:
+    """How the program is reached."""
+    return joined([program.phone, program.email]) or program.name
+
+
 def begins_words(agreement: Agreement) -> str:
     if agreement.begins_on:
         return long_date(agreement.begins_on)
@@ -151,7 +156,7 @@ def wording_values(
     return {
         "program": program.name,
         "town": program.town,
-        "contact": joined([program.phone, program.email]) or program.name,
+        "contact": contact_words(program),
         "parties": "; ".join(
             f"{p.name} ({joined([p.capacity.lower(), p.holder])})" for p in parties
         ),

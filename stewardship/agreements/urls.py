@@ -1,6 +1,6 @@
 from django.urls import path
 
-from stewardship.agreements import list_views, views, wording_views
+from stewardship.agreements import list_views, paper_views, views, wording_views
 from stewardship.agreements.views import hub, screen
 
 app_name = "agreements"
@@ -43,6 +43,7 @@ urlpatterns = [
     path("wordings/<int:pk>/use/", wording_views.wording_use, name="wording_use"),
     path("wordings/<int:pk>/review/", wording_views.wording_review, name="wording_review"),
     path("wordings/<int:pk>/drop/", wording_views.wording_drop, name="wording_drop"),
+    path("wordings/<slug:instrument>/<slug:language>/blank/", paper_views.blank, name="blank"),
     path(
         "wordings/<slug:instrument>/<slug:language>/next/",
         wording_views.wording_next,

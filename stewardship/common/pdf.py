@@ -8,15 +8,17 @@ from django.template.loader import render_to_string
 from django.utils import translation
 
 
-def render_pdf(template: str, context: dict[str, Any], *, language: str) -> bytes:
+def render_pdf(
+    template: str, context: dict[str, Any], *, language: str, fillable: bool = False
+) -> bytes:
     """The template as a PDF in `language`. The context holds `program`; times are shown in the zone that is active."""
     with translation.override(language):
         html = render_to_string(template, context)
-    return join_pdf([html])
+    return join_pdf([html], fillable=fillable)
 
 
-def join_pdf(htmls: Sequence[str]) -> bytes:
-    """Whole HTML documents one after another in one PDF.
+def join_pdf(htmls: Sequence[str], *, fillable: bool = False) -> bytes:
+    """Whole HTML documents one after another in one PDF. With `fillable`, their inputs can be filled in.
 
     Raises
     ------
@@ -25,7 +27,7 @@ def join_pdf(htmls: Sequence[str]) -> bytes:
     """
     from stewardship.common.press import pages_of  # only who prints pays for WeasyPrint
 
-    return pages_of(htmls)
+    return pages_of(htmls, fillable=fillable)
 
 
 def count_pages(content: bytes) -> int:

@@ -55,16 +55,20 @@ MARK_STYLES = "".join(
 OPTIONS = {"pdf_variant": "pdf/ua-1", "pdf_tags": True}
 
 
-def pages_of(htmls: Sequence[str]) -> bytes:
-    """Whole HTML documents as one tagged PDF. Page numbers start anew with each document; title and language are the first's."""
+def pages_of(htmls: Sequence[str], *, fillable: bool = False) -> bytes:
+    """Whole HTML documents as one tagged PDF. Page numbers start anew with each document; title and language are the first's.
+
+    `fillable`: inputs become form fields, whose tooltips are their labels. Their letterforms are embedded whole (400 kB).
+    """
+    options = OPTIONS | {"pdf_forms": fillable}
     try:
         documents = [
             HTML(
                 string=_marks_as_backgrounds(html), base_url=ORIGIN, url_fetcher=StaticFilesOnly()
-            ).render(stylesheets=[CSS(string=MARK_STYLES)], **OPTIONS)
+            ).render(stylesheets=[CSS(string=MARK_STYLES)], **options)
             for html in htmls
         ]
         pages = [page for document in documents for page in document.pages]
-        return documents[0].copy(pages).write_pdf(**OPTIONS)
+        return documents[0].copy(pages).write_pdf(**options)
     except FatalURLFetchingError as error:  # a BaseException, which no task's own net would catch
         raise ValueError(str(error)) from error
