@@ -271,3 +271,14 @@ class EraseForm(forms.Form):
     def facts(self) -> dict[str, Any]:
         """What the service takes."""
         return {name: value for name, value in self.cleaned_data.items() if name != "sure"}
+
+
+class ExternalIdForm(forms.Form):
+    """What somebody else's list calls a person."""
+
+    kept_by = forms.CharField(
+        label=_("Whose list"),
+        max_length=80,
+        help_text=_("E.g. the assessor, or an agency’s inventory."),
+    )
+    value = forms.CharField(label=_("What they are called there"), max_length=80)

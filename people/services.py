@@ -10,7 +10,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from people.choices import Channel, ContactKind
-from people.models import ContactPoint, Household, Person, User
+from people.models import ContactPoint, Household, Person, PersonExternalId, User
 from stewardship.common.errors import Refused
 
 #: Which kind of address a channel needs.
@@ -174,6 +174,26 @@ def update_household(*, household: Household, **facts: Any) -> Household:
             )
         household.save()
     return household
+
+
+def add_external_id(*, person: Person, kept_by: str, value: str) -> PersonExternalId:
+    """What somebody else's list calls this person. The same again is there already.
+
+    Raises
+    ------
+    Refused : a part is missing, or that list means another person by it.
+    """
+    kept_by, value = (" ".join(text.split()) for text in (kept_by, value))
+    if not kept_by or not value:
+        raise Refused(_("The list and the name there go together."))
+    row, _new = PersonExternalId.objects.get_or_create(
+        kept_by=kept_by, value=value, defaults={"person": person}
+    )
+    if row.person_id != person.pk:
+        raise Refused(
+            _("In that list “%(value)s” is %(person)s.") % {"value": value, "person": row.person}
+        )
+    return row
 
 
 def mark_dead(*, contact: ContactPoint, on: date, why: str) -> ContactPoint:

@@ -16,5 +16,7 @@ urlpatterns = [
     path("<int:pk>/edit/", views.edit, name="edit"),
     path("<int:pk>/erase/", views.erase, name="erase"),
     path("<int:pk>/same/", views.same_person, name="same"),
+    path("<int:pk>/lists/", views.external_add, name="external_add"),
+    path("<int:pk>/lists/<int:external>/drop/", views.external_drop, name="external_drop"),
     path("<int:pk>/contacts/<int:contact>/dead/", views.contact_dead, name="contact_dead"),
 ]

@@ -34,6 +34,7 @@ ROWS = {
     "agreements.restorationclaim": _("claims for putting works back"),
     "agreements.responsibility": _("responsibilities"),
     "agreements.party": _("signatures and promises"),
+    "agreements.signature": _("signatures given for others"),
     "care.duty": _("duties"),
     "care.reminder": _("reminders"),
     "care.answer": _("answers"),

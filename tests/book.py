@@ -60,6 +60,7 @@ class Book:
     person: int
     contact: int
     household: int
+    external_id: int
     merge: int
     agent: int
     pause: int
@@ -267,6 +268,7 @@ def make_book(cast: Cast) -> Book:
             name="A-1.pdf",
         ).pk,
         household=household.pk,
+        external_id=cast.owner.external_ids.create(kept_by="Assessor", value="R-7").pk,
         merge=merge(
             kept=cast.other_owner,
             gone=factory.make_person("Odile", "Farow"),

@@ -4,7 +4,7 @@ from people.views.alike import alike
 from people.views.erasure import erase
 from people.views.households import household, household_edit
 from people.views.merges import merge_undo, merges, same_household, same_person
-from people.views.persons import PersonList, contact_dead, edit, new
+from people.views.persons import PersonList, contact_dead, edit, external_add, external_drop, new
 
 __all__ = [
     "PersonList",
@@ -12,6 +12,8 @@ __all__ = [
     "contact_dead",
     "edit",
     "erase",
+    "external_add",
+    "external_drop",
     "household",
     "household_edit",
     "merge_undo",

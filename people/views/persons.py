@@ -11,8 +11,8 @@ from django.views.decorators.http import require_POST
 
 from people import services
 from people.filters import PersonFilter
-from people.forms import PersonForm
-from people.models import ContactPoint, Person
+from people.forms import ExternalIdForm, PersonForm
+from people.models import ContactPoint, Person, PersonExternalId
 from people.tables import PersonTable
 from stewardship.common.access import coordinator_required
 from stewardship.common.errors import Refused
@@ -65,6 +65,33 @@ def _save(
             return redirect("person", pk=person.pk)
     context = {"form": form, "heading": heading, "person": person}
     return render(request, "people/form.html", context)
+
+
+@coordinator_required
+@require_POST
+def external_add(request: HttpRequest, pk: int) -> HttpResponse:
+    """What another list calls the person."""
+    person = get_object_or_404(Person.objects.known(), pk=pk)
+    form = ExternalIdForm(request.POST)
+    try:
+        if not form.is_valid():
+            raise Refused(_("The list and the name there go together."))
+        services.add_external_id(person=person, **form.cleaned_data)
+    except Refused as refusal:
+        messages.error(request, str(refusal))
+    else:
+        messages.success(request, _("%s is saved.") % form.cleaned_data["value"])
+    return redirect("person", pk=pk)
+
+
+@coordinator_required
+@require_POST
+def external_drop(request: HttpRequest, pk: int, external: int) -> HttpResponse:
+    """Another list does not call the person that."""
+    row = get_object_or_404(PersonExternalId, pk=external, person=pk)
+    row.delete()
+    messages.success(request, _("%s is taken away.") % row.value)
+    return redirect("person", pk=pk)
 
 
 @coordinator_required

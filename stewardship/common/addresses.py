@@ -69,7 +69,7 @@ _UNIT = re.compile(
 _BOX = re.compile(r"\b(?:(?:p\.?\s*o\.?\s*)?box|apartado)\s*#?\s*(\w+)")
 _ROUTE = re.compile(r"\b(?:rural route|rr|hc|highway contract)\s*#?\s*(\d+)")
 _NUMBER = re.compile(
-    r"^\s*(\d+)(?:\s*-\s*\d+)?(?:\s*-?\s*(\d/\d)|\s*-?\s*([a-z])(?=[\s,]|$))?(?=[\s,]|$)"
+    r"^\s*(\d+)(?:\s*-\s*\d+)?(?:\s*-?\s*(\d/\d)|-?([a-z])(?=[\s,]|$))?(?=[\s,]|$)"
 )
 #: Least letters of a street's name in which one, and two, slips of the pen are still the same street.
 ONE_SLIP, TWO_SLIPS = 5, 9

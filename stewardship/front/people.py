@@ -3,11 +3,14 @@
 from collections.abc import Iterable
 from datetime import date
 
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.views.decorators.http import require_GET
 
-from people.models import Person
+from people.forms import ExternalIdForm
+from people.merging import merges_of
+from people.models import Person, PersonEvent
 from people.services import reachable_at
 from stewardship.agreements.models import Party, Pause, Responsibility
 from stewardship.care.models import Reminder
@@ -24,8 +27,9 @@ def _life(person: Person, today: date) -> dict[str, list]:
         return [(row, row.ends_on is None or row.ends_on > today) for row in rows]
 
     pauses = Pause.objects.select_related("site", "person", "cover").order_by("-starts_on", "-pk")
+    events = PersonEvent.objects.filter(Q(person=person) | Q(person__merged_into=person))
     return {
-        "events": list(person.events.select_related("by").order_by("-at", "-pk")),
+        "events": list(events.select_related("by", "person").order_by("-at", "-pk")),
         "agents": marked(person.agents.select_related("agent").order_by("-starts_on", "-pk")),
         "acts_for": marked(person.acts_for.select_related("principal")),
         "speaks_for": marked(person.speaks_for.select_related("organisation")),
@@ -38,8 +42,8 @@ def _life(person: Person, today: date) -> dict[str, list]:
 @require_GET
 def person(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(
-        Person.objects.select_related("household", "agency").prefetch_related(
-            "contact_points__people"
+        Person.objects.select_related("household", "agency", "merged_into").prefetch_related(
+            "contact_points__people", "external_ids"
         ),
         pk=pk,
     )
@@ -75,5 +79,7 @@ def person(request: HttpRequest, pk: int) -> HttpResponse:
             "parties": parties,
             "reminders": reminders,
             "life": _life(found, today),
+            "merges": merges_of(found),
+            "id_form": ExternalIdForm(),
         },
     )

@@ -170,3 +170,62 @@ class TestOnePerson:
         client = client_of(role)
         for address in ("/people/", f"/people/{cast.owner.pk}/", "/people/new/"):
             assert client.get(address).status_code == 404
+
+
+class TestWhatOtherListsCallThem:
+    def test_t47_an_identifier_of_another_list_is_written_down_shown_and_taken_away(
+        self, coordinator, cast
+    ):
+        address = f"/people/{cast.owner.pk}/"
+        coordinator.post(f"{address}lists/", {"kept_by": " Assessor ", "value": "R-7"})
+        page = text_of(coordinator.get(address))
+        assert "R-7" in page
+        assert "Assessor" in page
+        row = cast.owner.external_ids.get()
+        response = coordinator.post(
+            f"/people/{cast.tenant.pk}/lists/",
+            {"kept_by": "Assessor", "value": "R-7"},
+            follow=True,
+        )
+        assert "In that list “R-7” is Ines Quist." in text_of(response)
+        response = coordinator.post(f"{address}lists/", {"kept_by": "Assessor"}, follow=True)
+        assert "The list and the name there go together." in text_of(response)
+        assert coordinator.post(f"/people/{cast.tenant.pk}/lists/{row.pk}/drop/").status_code == 404
+        coordinator.post(f"{address}lists/{row.pk}/drop/")
+        assert not cast.owner.external_ids.exists()
+
+
+class TestHouseholds:
+    def test_its_page_shows_who_lives_there_and_it_is_put_right(self, coordinator, cast):
+        home = Household.objects.create(name="Quist", address="110 Saltbush Street")
+        cast.owner.household = home
+        cast.owner.save()
+        assert "Ines Quist" in text_of(coordinator.get(f"/people/households/{home.pk}/"))
+        facts = {"name": "Quist and Okello", "address": "110 Saltbush St", "one_letter": "on"}
+        coordinator.post(f"/people/households/{home.pk}/edit/", facts)
+        home.refresh_from_db()
+        assert (home.name, home.one_letter) == ("Quist and Okello", True)
+
+    def test_the_same_name_at_the_same_address_is_refused_in_words(self, coordinator):
+        one = Household.objects.create(name="Quist", address="1 Row")
+        other = Household.objects.create(name="Rea", address="1 Row")
+        response = coordinator.post(
+            f"/people/households/{other.pk}/edit/", {"name": "Quist", "address": "1 Row"}
+        )
+        assert "say that the two are one" in text_of(response)
+        other.refresh_from_db()
+        assert other.name == "Rea"
+        assert one.name == "Quist"
+
+
+def test_a_person_with_one_name_only_is_fine_on_every_page(coordinator, cast):
+    wen = factory.make_person("Wen", "", email="wen@example.org")
+    twin = factory.make_person("Wen", "Abad")
+    pages = ["", "edit/", "erase/", "same/", f"same/?with={twin.pk}"]
+    for page in [f"/people/{wen.pk}/{one}" for one in pages] + ["/people/", "/people/?q=wen"]:
+        response = coordinator.get(page)
+        assert response.status_code == 200, page
+        assert "Wen" in text_of(response)
+        assert "None" not in text_of(response).replace("None.", ""), page
+    rows = b"".join(coordinator.get("/people/?_export=csv").streaming_content).decode()
+    assert "Wen," in rows
