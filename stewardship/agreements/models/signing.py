@@ -14,6 +14,8 @@ from stewardship.agreements.choices import Capacity, DocumentKind, SigningMethod
 from stewardship.agreements.models.agreement import Agreement
 from stewardship.common.constraints import in_order, one_of
 
+_STAYS = "A signature stays; the agreement is ended instead."
+
 
 class Party(models.Model):
     """Somebody who signs, and in what capacity. An agency or organisation signs through a person."""
@@ -109,6 +111,12 @@ class Document(models.Model):
         return self.file_name
 
 
+class SignatureQuerySet(models.QuerySet["Signature"]):
+    def delete(self):
+        """Never: an agreement that somebody signed is ended, not unsigned."""
+        raise models.ProtectedError(_STAYS, set(self[:1]))
+
+
 class Signature(models.Model):
     """That a party signed an exact document, how, when, and where the paper is."""
 
@@ -144,6 +152,8 @@ class Signature(models.Model):
         settings.AUTH_USER_MODEL, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
     )
 
+    objects = SignatureQuerySet.as_manager()
+
     class Meta:
         constraints = [
             one_of("method", SigningMethod.values, name="signature_method_known"),
@@ -165,6 +175,9 @@ class Signature(models.Model):
 
     def __str__(self) -> str:
         return f"{self.party}: {self.signed_on}"
+
+    def delete(self, *args, **kwargs):
+        raise models.ProtectedError(_STAYS, {self})
 
 
 class SigningLinkQuerySet(models.QuerySet["SigningLink"]):
