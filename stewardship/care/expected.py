@@ -13,7 +13,7 @@ from django.utils.translation import ngettext
 
 from people.models import Program
 from sites.choices import Phase
-from sites.models import Site
+from sites.models import ESTABLISHING_FROM_MONTH, SETTLED_FROM_MONTH, Site
 from stewardship.care.choices import Outcome, Trigger
 from stewardship.care.load import (
     ENOUGH_VISITS,
@@ -45,6 +45,16 @@ class LoadLine:
     rounds: Spread
     minutes: Spread
     years: int
+
+    @property
+    def when(self) -> str:
+        """How old a planting is in that phase, in words."""
+        first, settled = ESTABLISHING_FROM_MONTH, SETTLED_FROM_MONTH
+        if self.phase == Phase.SETTLING_IN:
+            return _("the first %d months") % first
+        if self.phase == Phase.ESTABLISHING:
+            return _("months %(from)d to %(until)d") % {"from": first + 1, "until": settled}
+        return _("after %d months") % settled
 
     @property
     def after_rain_words(self) -> str:

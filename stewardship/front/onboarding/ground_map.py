@@ -24,8 +24,9 @@ EDGE = 44  # around what is drawn
 M_PER_DEGREE = 111_195.0  # [m] of latitude on a sphere of 6 371 km
 #: [m] Around one point alone so much is shown, so that there is somewhere to point at: about a mile.
 LEAST_ACROSS_M = 1_600.0
-#: Words beside more points than this would cover each other.
-MOST_NAMED = 24
+#: More codes than this are no help.
+MOST_NAMED = 40
+LETTER_PX = 12  # about what a letter takes, on a phone's larger text too
 
 
 @dataclass(frozen=True)
@@ -136,18 +137,37 @@ def _point(point: Point, x: float, y: float) -> str:
 
 
 def _names(points: Sequence[Point], places: Sequence[tuple[float, float]]) -> Iterable[str]:
-    """Codes under the points, of as many as there is room for."""
-    taken: list[tuple[float, float]] = []
-    for point, (x, y) in sorted(
-        zip(points, places, strict=True), key=lambda one: one[0].kind != "gauge"
-    ):
-        room = 5.0 * len(point.name) + 8
-        if len(taken) >= MOST_NAMED or any(
-            abs(x - other) < 2 * room and abs(y - below) < 22 for other, below in taken
-        ):
-            continue
-        taken.append((x, y))
-        yield words(x, y + 8, [point.name], colour=WATER if point.kind == "gauge" else INK)
+    """Codes under or over the points, where they cover neither another point nor another word; gauges first."""
+    taken = [_Box(x, y, 9, 9) for x, y in places] + [_Box(90, HEIGHT - 18, 90, 16)]
+    named = 0
+    order = sorted(zip(points, places, strict=True), key=lambda one: one[0].kind != "gauge")
+    for point, (x, y) in order:
+        half = LETTER_PX * len(point.name) / 2
+        for top in (y + 7, y - 30):
+            box = _Box(x, top + 13, half, 11)
+            if any(box.meets(other) for other in taken) or not 0 < top < HEIGHT - 24:
+                continue
+            taken.append(box)
+            named += 1
+            yield words(x, top, [point.name], colour=WATER if point.kind == "gauge" else INK)
+            break
+        if named >= MOST_NAMED:
+            return
+
+
+@dataclass(frozen=True, slots=True)
+class _Box:
+    """Something on the sheet: its middle, and half its size."""
+
+    x: float
+    y: float
+    across: float
+    up: float
+
+    def meets(self, other: "_Box") -> bool:
+        return abs(self.x - other.x) < self.across + other.across and (
+            abs(self.y - other.y) < self.up + other.up
+        )
 
 
 def _scale(m_per_px: float) -> str:

@@ -48,6 +48,10 @@ OFFERS = {
 }
 
 
+#: A site code that can be counted on: letters and what else, then a number.
+NUMBERED = re.compile(r"(.*?)(\d+)")
+
+
 @dataclass(frozen=True)
 class Step:
     """One step of the path as the page shows it."""
@@ -128,16 +132,16 @@ def beside_parties(agreement: Agreement) -> list[Party]:
 
 # -- where ------------------------------------------------------------------------------------------------------
 def suggested_code() -> str:
-    """The code after the newest site's: OAK-12 → OAK-13."""
-    newest = Site.objects.order_by("-pk").values_list("code", flat=True).first() or "S-0"
-    found = re.fullmatch(r"(.*?)(\d+)", newest)
-    if not found:
-        return ""
-    stem, number = found[1], int(found[2])
-    codes = set(Site.objects.filter(code__startswith=stem).values_list("code", flat=True))
-    while f"{stem}{number:0{len(found[2])}d}" in codes or not number:
+    """The code after that of the newest site with a number: OAK-12 → OAK-13."""
+    codes = Site.objects.order_by("-pk").values_list("code", flat=True)
+    newest = next((found for code in codes if (found := NUMBERED.fullmatch(code))), None)
+    if newest is None:
+        return "" if codes else "S-1"
+    stem, number, places = newest[1], int(newest[2]), len(newest[2])
+    taken = {code.casefold() for code in codes}
+    while f"{stem}{number:0{places}d}".casefold() in taken:
         number += 1
-    return f"{stem}{number:0{len(found[2])}d}"
+    return f"{stem}{number:0{places}d}"
 
 
 def free_sites(agreement: Agreement) -> Any:
