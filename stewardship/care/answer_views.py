@@ -68,7 +68,8 @@ def _who(link: links.Link) -> tuple[Person | None, Person | None]:
         [pk for pk in (link.person_pk, link.agent_pk) if pk]
     )
     person, agent = people.get(link.person_pk), people.get(link.agent_pk)
-    return person and person.standing, agent and agent.standing
+    person, agent = person and person.standing, agent and agent.standing
+    return person, None if agent == person else agent
 
 
 def _answer_page(

@@ -2,15 +2,17 @@
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.db.models import Q
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
+from people.merging import merges_of
 from people.models import Membership
 from sites.choices import Phase
-from sites.models import Site
+from sites.models import Site, SiteEvent
 from stewardship.agreements.services import mark_built
 from stewardship.common.access import coordinator_required
 from stewardship.common.errors import Refused
@@ -86,12 +88,14 @@ def site(request: HttpRequest, code: str) -> HttpResponse:
 def _site_page(
     request: HttpRequest, code: str, built_form: BuiltForm, status: int = 200
 ) -> HttpResponse:
-    found = get_object_or_404(Site.objects.select_related("agency"), code=code)
+    found = get_object_or_404(Site.objects.select_related("agency", "merged_into"), code=code)
     today = request.program.today()
     asked = request.GET.get("on", "")
     form = AsOfForm({"on": asked} if asked else None, initial={"on": today})
     on = form.cleaned_data["on"] if form.is_bound and form.is_valid() else today
     page = site_page(found, program=request.program, on=on)
+    merges = list(merges_of(found))
+    both = SiteEvent.objects.filter(Q(site=found) | Q(site__merged_into=found))
     return render(
         request,
         "front/site.html",
@@ -100,6 +104,8 @@ def _site_page(
             "page": page,
             "map": little_map(found, page.gauges),
             "sketches": [(view, view.svg(request.program.units)) for view in page.basins],
+            "merges": merges,
+            "both": both.select_related("site", "by").order_by("-at", "-pk") if merges else [],
             "phase": Phase(found.phase(on=today)).label,
             "cart_m3": found.cart_litres / 1000 if found.cart_litres else None,
             "on": on,

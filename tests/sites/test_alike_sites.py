@@ -125,6 +125,11 @@ class TestMerging:
         spare.refresh_from_db()
         assert spare.merged_into == cast.site
         assert "OAK-9" not in coordinator.get("/sites/").content.decode()
+        page = " ".join(coordinator.get(f"/sites/{cast.site.code}/").content.decode().split())
+        assert "Found to be the same" in page
+        assert "OAK-9: Retired · The same site as OAK-1" in page
+        page = coordinator.get("/sites/OAK-9/").content.decode()
+        assert "The same site as" in page
         merge = Merge.objects.get()
         # each kind has its own way back
         assert coordinator.post(f"/people/merges/{merge.pk}/undo/").status_code == 404
