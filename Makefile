@@ -51,6 +51,7 @@ readme-picture: for-tests  ## take the README's picture anew
 setup: for-run  ## make an installation ready to serve, and again after each update
 	$(BIN)/python manage.py migrate --no-input
 	$(BIN)/python manage.py collectstatic --no-input
+	$(BIN)/python manage.py make_seal
 
 .PHONY: messages
 messages: for-tests  ## collect what is to be translated

@@ -32,7 +32,7 @@ from stewardship.common.seal import Attachment, fingerprint, has_seal, sealed
 log = logging.getLogger(__name__)
 
 TEMPLATE = "agreements/record.html"
-AT_ONCE = 20  # sealed in one sweep, some 0.4 s each, so that other work has its turn
+AT_ONCE = 10  # sealed in one sweep, some 0.4 s each, so that other work has its turn
 #: A book that is brought along holds years of agreements; nobody wants their copies by mail today. Program default, no source.
 COPIES_FOR = timedelta(days=30)
 

@@ -4,6 +4,7 @@ import fcntl
 import hashlib
 import os
 import sys
+from io import StringIO
 from pathlib import Path
 from typing import Any
 
@@ -29,6 +30,7 @@ class Command(BaseCommand):
             call_command("migrate", verbosity=0, interactive=False)
             collect_static(var)
             call_command("load_demo", stdout=self.stdout)
+            call_command("make_seal", stdout=StringIO())
         except KeyboardInterrupt:
             raise CommandError("Stopped before it was ready; nothing is half-done.") from None
         self.stdout.flush()
