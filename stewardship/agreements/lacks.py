@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from django.db.models import QuerySet
+from django.db.models import Q, QuerySet
 from django.utils.text import get_text_list
 from django.utils.translation import gettext as _
 
@@ -100,9 +100,8 @@ def incomplete_words(found: Iterable[Lack]) -> str:
 def incomplete(agreements: QuerySet[Agreement], *, on: date) -> list[Agreement]:
     """Those of `agreements` that are incomplete. What is missing follows from the instruments' rules, so rows are looked at:
     all that are offered, and those in force with an open requirement."""
-    offered = agreements.filter(state=AgreementState.OFFERED)
-    lacking = agreements.filter(
-        state=AgreementState.IN_FORCE, requirements__in=Requirement.objects.open(on=on)
+    lacking = Requirement.objects.open(on=on).values("agreement")
+    found = agreements.filter(
+        Q(state=AgreementState.OFFERED) | Q(state=AgreementState.IN_FORCE, pk__in=lacking)
     )
-    found = Agreement.objects.filter(pk__in=offered.union(lacking).values("pk"))
     return [one for one in found.with_signing() if is_incomplete(one, on=on)]
