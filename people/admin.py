@@ -16,6 +16,9 @@ from people.models import (
     Volunteer,
 )
 
+admin.site.site_title = admin.site.site_header = _("Repairs")
+admin.site.index_title = _("Rows as they are stored. The daily work has its own pages.")
+
 
 @admin.register(Program)
 class ProgramAdmin(admin.ModelAdmin):

@@ -5,6 +5,8 @@ import re
 import pytest
 from django.core import mail
 
+from tests import factory
+
 OPEN_PAGES = [
     "/account/login/",
     "/account/login/code/",
@@ -99,3 +101,23 @@ def test_a_forgotten_password_is_set_anew_by_a_mailed_link(client, cast):
     assert user.check_password("quiet rill 14 stones")
     assert mail.outbox[-1].subject == "Your password was changed"
     assert "This link no longer works" in client.get(link, follow=True).content.decode()
+
+
+def test_the_address_to_sign_in_is_shown_with_who_changes_it_and_cannot_be_added_to(
+    client_of, cast
+):
+    volunteer = client_of("volunteer")
+    html = volunteer.get("/account/email/").content.decode()
+    assert "You sign in with tomas.bell@example.org." in html
+    assert "Rosa Lind" in html
+    assert volunteer.post("/account/email/", {"email": "x@example.org"}).status_code == 405
+    assert volunteer.get("/account/confirm-email/").status_code == 404
+    assert volunteer.get("/account/confirm-email/some-key/").status_code == 404
+
+
+def test_the_repair_pages_say_what_they_are(client, program):
+    staff = factory.make_user(email="staff@example.org", is_staff=True, is_superuser=True)
+    client.force_login(staff, backend="django.contrib.auth.backends.ModelBackend")
+    html = client.get("/repair/").content.decode()
+    assert "Repairs" in html
+    assert "Django" not in re.sub(r"<style.*?</style>", "", html, flags=re.DOTALL)
