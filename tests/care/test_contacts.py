@@ -3,13 +3,16 @@
 from datetime import date
 
 import pytest
+from django.core import mail
 
 from stewardship.care import services
 from stewardship.care.choices import CheckReason
 from stewardship.care.models import ContactCheck, Reminder
 from stewardship.common.errors import Refused
-from stewardship.outbox.choices import Status
+from stewardship.outbox.choices import MessageClass, Status
+from stewardship.outbox.delivery import deliver_due
 from stewardship.outbox.models import Message
+from stewardship.outbox.services import queue_message, retry_message
 from tests import factory
 from tests.care.book import letters_to, noon, open_duty, rain, sweep
 
@@ -69,6 +72,51 @@ def test_t35_a_letter_that_came_back_opens_the_same_job(cast, coordinator):
     check = ContactCheck.objects.get()
     assert (check.person, check.reason) == (cast.other_owner, CheckReason.BOUNCED)
     assert cast.other_owner.contact_points.get().dead_since == factory.TODAY
+
+
+def _notice(key: str, **changes) -> Message:
+    facts = {
+        "key": key,
+        "message_class": MessageClass.NOTICE,
+        "channel": "email",
+        "to_name": "Ines Quist",
+        "to_address": OWNER,
+        "language": "en",
+        "template": "reminder-first",
+        "context": {"names": "Ines", "sites": []},
+        "due_at": noon(),
+    }
+    return queue_message(**(facts | changes))
+
+
+def test_t35_a_notice_to_the_dead_address_fails_in_sight_whether_it_waited_or_is_made_later(cast):
+    rain(cast.site)
+    sweep()
+    waiting = _notice("waiting")
+    bounce(OWNER)
+    waiting.status, waiting.error_code, waiting.error = Status.QUEUED, "", ""
+    waiting.save()
+    sweep()
+    deliver_due()
+    for notice in (waiting, _notice("later", to_address="Ines.Quist@Example.org")):
+        notice.refresh_from_db()
+        assert notice.status == Status.FAILED and "reaches nobody any more" in notice.error
+    assert not mail.outbox
+    with pytest.raises(Refused, match="reaches nobody any more"):
+        retry_message(message=waiting)
+
+
+def test_t35_a_notice_on_paper_stops_where_mail_came_back(cast, coordinator):
+    rain(cast.other_site)
+    sweep()
+    Message.objects.update(status=Status.SENT, sent_at=noon())
+    waiting = _notice(
+        "paper", channel="letter", to_name="Odile Farrow", to_address="210 Yucca Lane"
+    )
+    coordinator.post(f"/care/reminders/{Reminder.objects.get().pk}/came-back/")
+    deliver_due()
+    waiting.refresh_from_db()
+    assert waiting.status == Status.FAILED
 
 
 def test_a_temporary_trouble_of_the_mail_server_is_no_bounce(cast):
