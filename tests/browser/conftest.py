@@ -15,6 +15,7 @@ from tests.cast import Cast
 
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 PHONE = {"width": 390, "height": 844}
+TABLET = {"width": 820, "height": 1180}
 DESK = {"width": 1280, "height": 900}
 
 

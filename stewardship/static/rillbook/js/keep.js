@@ -95,6 +95,7 @@
 
   const arrived = performance.getEntriesByType("navigation")[0]?.type === "navigate" && document.referrer.startsWith(location.origin);
   const forms = new Map([...document.querySelectorAll("form[data-keep]")].map((form) => [`${PREFIX}${said.who}/${form.dataset.keep}`, form]));
+  let forgotten = false; // somebody signs out
   const refused = (form) => form.querySelector(".error-summary, .errorlist") !== null;
 
   for (const key of shelf.keys()) {
@@ -107,7 +108,7 @@
   for (const [key, form] of forms) {
     let open = true; // closed when what was typed is thrown away or sent
     const save = () => {
-      if (!open) return;
+      if (!open || forgotten) return;
       const before = shelf.read(key)?.fields ?? {};
       const now = values(form);
       const came = values(form, true);
@@ -179,6 +180,9 @@
   }
 
   for (const form of document.querySelectorAll("form[data-forget]")) {
-    form.addEventListener("submit", () => shelf.keys().forEach(shelf.drop));
+    form.addEventListener("submit", () => {
+      forgotten = true;
+      shelf.keys().forEach(shelf.drop);
+    });
   }
 }
