@@ -159,7 +159,7 @@ def _ran_page(
 
 def _no_link(request: HttpRequest, *, old_token: str = "") -> HttpResponse:
     """In plain words why this link opens nothing, and how to get a new one."""
-    context = {"old_token": old_token, "form": NewLinkForm()}
+    context = {"old_token": old_token, "form": NewLinkForm(), "days": links.GOOD_FOR_DAYS}
     return render(request, "care/no_link.html", context, status=410 if old_token else 404)
 
 

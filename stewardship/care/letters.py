@@ -102,4 +102,5 @@ def _site(tellings: Sequence[Telling], program: Program) -> dict[str, Any]:
             person_pk=telling.person.pk,
             agent_pk=telling.agent.pk if telling.agent else None,
         ),
+        "good_for_days": links.GOOD_FOR_DAYS,
     }

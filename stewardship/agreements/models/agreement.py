@@ -171,12 +171,6 @@ class RequirementQuerySet(models.QuerySet["Requirement"]):
         """Not met yet, or met by something that has run out by that day."""
         return self.filter(Q(met_on__isnull=True) | Q(valid_until__lt=on))
 
-    def running_out(self, *, after: date, until: date) -> Self:
-        """Met, but by something that runs out between the two days, both included."""
-        return self.filter(
-            met_on__isnull=False, valid_until__gte=after, valid_until__lte=until
-        ).order_by("valid_until", "pk")
-
 
 class Requirement(models.Model):
     """Something besides signatures that an agreement needs: a consent, a certificate, the recorder's number."""
