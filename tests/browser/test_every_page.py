@@ -25,7 +25,9 @@ NARROW = {"width": 320, "height": 640}
 #: Addresses that give a file, not a page.
 FILES = {
     "agreements:document",
+    "agreements:link_document",
     "api:openapi-json",
+    "outbox:enclosure",
     "outbox:print",
     "rain:file_rejected",
     "reports:file",
