@@ -1,8 +1,10 @@
 """Rows beside a site's own facts: the parcels it lies along, and what other lists call it."""
 
+from collections.abc import Callable
 from typing import Any
 
 from django import forms
+from django.db import transaction
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
@@ -130,3 +132,20 @@ class SiteTies:
             at.add_error("value", str(refusal))
             return False
         return True
+
+
+def save_site(
+    form: forms.Form, ties: SiteTies, write: Callable[[], Site], *, by: User
+) -> Site | None:
+    """Write a site and its rows, all or nothing. A refusal is said at its place on the page, and None comes back."""
+    with transaction.atomic():
+        try:
+            site = write()
+        except Refused as refusal:
+            form.add_error("code" if "code" in form.fields else None, str(refusal))
+            transaction.set_rollback(True)
+            return None
+        if not ties.save(site=site, by=by):
+            transaction.set_rollback(True)
+            return None
+    return site

@@ -13,8 +13,8 @@ from sites.filters import SiteFilter
 from sites.forms import BasinForm, InletForm, PlantingForm, SiteForm
 from sites.models import Basin, Inlet, Planting, Site
 from sites.tables import SiteTable
+from sites.tie_forms import SiteTies, save_site
 from stewardship.common.access import coordinator_required
-from stewardship.common.errors import Refused
 from stewardship.common.lists import FilteredTableView
 
 
@@ -38,8 +38,14 @@ class SiteList(FilteredTableView):
         return {"today": self.request.program.today()}
 
 
-def _form_page(request: HttpRequest, form, *, heading: str, site: Site | None) -> HttpResponse:
-    return render(request, "sites/form.html", {"form": form, "heading": heading, "site": site})
+def _form_page(
+    request: HttpRequest, form, *, heading: str, site: Site | None, ties: SiteTies | None = None
+) -> HttpResponse:
+    return render(
+        request,
+        "sites/form.html",
+        {"form": form, "heading": heading, "site": site, "ties": ties},
+    )
 
 
 def _say_saved(request: HttpRequest, site: Site) -> None:
@@ -58,15 +64,19 @@ def _say_saved(request: HttpRequest, site: Site) -> None:
 @coordinator_required
 def new(request: HttpRequest) -> HttpResponse:
     form = SiteForm(request.POST or None, units=request.program.units)
-    if request.method == "POST" and form.is_valid():
-        try:
-            site = services.create_site(by=request.user, **form.facts())
-        except Refused as refusal:
-            form.add_error("code", str(refusal))
-        else:
+    ties = SiteTies(request.POST or None, None)
+    # both are asked, so that all there is to put right is said at once
+    if request.method == "POST" and all([form.is_valid(), ties.is_valid()]):
+        site = save_site(
+            form,
+            ties,
+            lambda: services.create_site(by=request.user, **form.facts()),
+            by=request.user,
+        )
+        if site:
             _say_saved(request, site)
             return redirect("site", code=site.code)
-    return _form_page(request, form, heading=_("New site"), site=None)
+    return _form_page(request, form, heading=_("New site"), site=None, ties=ties)
 
 
 @coordinator_required
@@ -74,11 +84,18 @@ def edit(request: HttpRequest, code: str) -> HttpResponse:
     site = get_object_or_404(Site, code=code)
     # a copy for the form, which writes what was typed into it before anything is decided
     form = SiteForm(request.POST or None, instance=copy(site), units=request.program.units)
-    if request.method == "POST" and form.is_valid():
-        site = services.update_site(site=site, by=request.user, **form.facts())
-        _say_saved(request, site)
-        return redirect("site", code=site.code)
-    return _form_page(request, form, heading=_("Correct %s") % code, site=site)
+    ties = SiteTies(request.POST or None, site)
+    if request.method == "POST" and all([form.is_valid(), ties.is_valid()]):
+        saved = save_site(
+            form,
+            ties,
+            lambda: services.update_site(site=site, by=request.user, **form.facts()),
+            by=request.user,
+        )
+        if saved:
+            _say_saved(request, saved)
+            return redirect("site", code=site.code)
+    return _form_page(request, form, heading=_("Correct %s") % code, site=site, ties=ties)
 
 
 @coordinator_required

@@ -3,7 +3,6 @@
 from typing import Any
 
 from django.contrib import messages
-from django.db import transaction
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.utils.translation import gettext as _
@@ -11,7 +10,7 @@ from django.utils.translation import gettext as _
 from sites import services as site_services
 from sites.forms import SiteForm
 from sites.models import Site
-from sites.tie_forms import SiteTies
+from sites.tie_forms import SiteTies, save_site
 from stewardship.agreements.models import Agreement
 from stewardship.common.written import length_text
 from stewardship.front.onboarding import path
@@ -57,13 +56,13 @@ def where(request: HttpRequest, agreement: Agreement) -> HttpResponse:
             return onward(request, agreement, "where")
     # both are asked, so that all there is to put right is said at once
     elif form.is_bound and all([form.is_valid(), ties.is_valid()]):
-        saved = _save(request, agreement, site, form, ties)
+        saved = save_site(
+            form, ties, lambda: _write(request, agreement, site, form), by=request.user
+        )
         if saved:
             _warn_of_place(request, saved)
             if request.POST.get("then") == "another":
-                return redirect(
-                    f"{_here(agreement)}?site=new",
-                )
+                return redirect(f"{_here(agreement)}?site=new")
             return onward(request, agreement, "where")
     return step_page(request, agreement, "where", _context(form, ties, take, sites, site))
 
@@ -108,18 +107,6 @@ def _suggested(sites: list[Site]) -> dict[str, Any]:
             "cart_litres": first.cart_litres and float(first.cart_litres),
         }
     return initial
-
-
-def _save(
-    request: HttpRequest, agreement: Agreement, site: Site | None, form: SiteForm, ties: SiteTies
-) -> Site | None:
-    """The site with its rows, all or nothing; None when something was refused."""
-    with transaction.atomic():
-        saved = attempt(form, lambda: _write(request, agreement, site, form))
-        if saved and not ties.save(site=saved, by=request.user):
-            transaction.set_rollback(True)
-            saved = None
-    return saved
 
 
 def _write(request: HttpRequest, agreement: Agreement, site: Site | None, form: SiteForm) -> Site:

@@ -55,9 +55,11 @@
   function put(form, kept) {
     let changed = false;
     const now = values(form);
+    const came = values(form, true);
     const turn = {};
     for (const field of form.elements) {
       if (!keeps(field) || !(field.name in kept) || same(now[field.name], kept[field.name])) continue;
+      if (!same(now[field.name], came[field.name])) continue; // somebody was quicker than this script
       const list = kept[field.name];
       if (ticks(field)) field.checked = list.includes(field.value);
       else if (field.options) for (const one of field.options) one.selected = list.includes(one.value);
@@ -130,8 +132,8 @@
           shelf.drop(key);
           form.querySelector("input:not([type=hidden]), select, textarea")?.focus();
         });
-      } else if (!refused(form)) {
-        shelf.drop(key);
+      } else {
+        save();
       }
     }
 
