@@ -38,14 +38,14 @@ def sale_effects(agreement: Agreement, *, on: date) -> list[str]:
     if agreement.seller_owes_until_proof:
         said.append(
             _(
-                "This agreement says that the seller owes until the transfer is proven: without the proof, %s goes on owing the work."
+                "This agreement says that the seller owes until the transfer is proven: without the proof, the work goes on being owed by %s."
             )
             % sellers
         )
     if rules.on_sale == "carries_over":
         said.append(
             _(
-                "A covenant binds whoever owns the property: what %s owes, the new owner owes from the day of the sale."
+                "A covenant binds whoever owns the property: what was owed by %s is owed by the new owner from the day of the sale."
             )
             % sellers
         )
@@ -58,12 +58,14 @@ def sale_effects(agreement: Agreement, *, on: date) -> list[str]:
             if r.person_id in tenants and r.role == ResponsibilityRole.DOES
         ]
         if tenants_doing:
-            said.append(_("%s rents and goes on doing the work.") % and_list(tenants_doing))
+            said.append(
+                _("The work goes on being done by %s, who rents there.") % and_list(tenants_doing)
+            )
         said.append(_("The new owner gets a letter that says what came with the property."))
     else:
         said.append(
             _(
-                "This kind of agreement lapses with a sale: it ends on the day of the sale, and with it what %s owes."
+                "This kind of agreement lapses with a sale: it ends on the day of the sale, and with it what is owed by %s."
             )
             % and_list([str(row.holder) for row in held if not row.agency_id] or [sellers])
         )
@@ -93,10 +95,10 @@ def tenant_out_effects(agreement: Agreement, *, on: date) -> list[str]:
     tenants = agreement.parties.filter(capacity=Capacity.TENANT).select_related("person")
     titled = agreement.parties.filter(capacity__in=TITLE, must_sign=True).select_related("person")
     return [
-        _("What %s promised ends that day; the agreement itself goes on.")
+        _("What was promised by %s ends that day; the agreement itself goes on.")
         % and_list([str(party.person) for party in tenants]),
-        _("%s does the work from then on, or nobody does: you choose.")
-        % (and_list([str(party.person) for party in titled]) or _("The owner")),
+        _("The work is then done by %s, or by nobody for now: you choose.")
+        % (and_list([str(party.person) for party in titled]) or _("the owner")),
         _(
             "A new tenant takes the work over by signing the next agreement; it is drafted here if you name them."
         ),

@@ -93,8 +93,17 @@ def incomplete_words(found: Iterable[Lack]) -> str:
     if not found:
         return ""
     asked = list(dict.fromkeys(p.person.full_name for one in found for p in one.asked))
-    said = _("Incomplete: missing %s") % "; ".join(dict.fromkeys(one.what for one in found))
+    missing = [one.what if one.asked else _("%s (nobody is named yet)") % one.what for one in found]
+    said = _("Incomplete: missing %s") % "; ".join(dict.fromkeys(missing))
     return f"{said}; {_('asked: %s') % ', '.join(asked)}" if asked else said
+
+
+def lacking_words(agreement: Agreement, *, on: date) -> str:
+    """What it lacks in one sentence without its full stop; of a draft, which nobody has been asked about, only what is missing."""
+    found = lacks(agreement, on=on)
+    if agreement.state == AgreementState.DRAFT and found:
+        return _("Missing: %s") % "; ".join(map(str, found))
+    return incomplete_words(found)
 
 
 def incomplete(agreements: QuerySet[Agreement], *, on: date) -> list[Agreement]:

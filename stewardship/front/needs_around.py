@@ -11,7 +11,7 @@ from django.utils.translation import ngettext
 from people.models import Program, User
 from stewardship.agreements.choices import AgreementState
 from stewardship.agreements.instruments import INSTRUMENTS
-from stewardship.agreements.lacks import incomplete_words, lacks
+from stewardship.agreements.lacks import lacking_words
 from stewardship.agreements.models import Agreement, Dispute, Requirement
 from stewardship.care.choices import RainAsk
 from stewardship.care.models import FlowReport, RainQuestion
@@ -123,16 +123,12 @@ def agreements(today: date) -> list[Need]:
 
 
 def _incomplete(agreement: Agreement, today: date) -> Need:
-    found = lacks(agreement, on=today)
-    if agreement.state == AgreementState.DRAFT:
-        why = _("Missing: %s") % "; ".join(map(str, found))
-    else:
-        why = f"{incomplete_words(found)}."
+    why = lacking_words(agreement, on=today)
     return Need(
         local_day(agreement.created_at),
         agreement.reference,
         reverse("agreements:detail", args=[agreement.pk]),
-        why if found else _("Signed by all, not yet in force."),
+        f"{why}." if why else _("Signed by all, not yet in force."),
         _("Go on with it"),
         reverse("agreements:detail", args=[agreement.pk]),
         agreement.state,

@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 
 from sites.choices import Stage
 from sites.models import Site
-from stewardship.agreements.choices import AgreementState
+from stewardship.agreements.choices import AgreementState, ResponsibilityRole
 from stewardship.agreements.models import Responsibility, RestorationClaim
 from stewardship.agreements.services import claim_restoration, retire_site, settle_claim
 from stewardship.agreements.services.pausing import rest_site
@@ -94,12 +94,12 @@ def site_retire(request: HttpRequest, code: str) -> HttpResponse:
 
 
 def _retire_effects(site: Site, today) -> list[str]:
-    held = Responsibility.objects.as_of(today).filter(site=site)
+    held = Responsibility.objects.as_of(today).filter(site=site, role=ResponsibilityRole.DOES)
     who = [str(row.holder) for row in held.select_related("person", "agency", "organisation")]
     said = []
     if who:
         names = get_text_list(list(dict.fromkeys(who)), _("and"))
-        said.append(_("What %s owe there ends that day.") % names)
+        said.append(_("What is owed there by %s ends that day.") % names)
     duties = Duty.objects.open().filter(site=site).count()
     if duties:
         said.append(
@@ -111,7 +111,7 @@ def _retire_effects(site: Site, today) -> list[str]:
             said.append(_("%s goes on at its other sites.") % agreement)
         else:
             said.append(_("%s covers nothing else and ends with it.") % agreement)
-    return [*said, _("It rains there no more: no storm opens a duty.")]
+    return [*said, _("No storm opens a duty there any more.")]
 
 
 @coordinator_required

@@ -12,7 +12,7 @@ from people.models import Program
 from sites.choices import Stage
 from sites.models import Basin, Inlet, SedimentTrap, Site, SiteEvent
 from stewardship.agreements.chain import Chain, site_chain
-from stewardship.agreements.lacks import incomplete_words, lacks
+from stewardship.agreements.lacks import lacking_words
 from stewardship.agreements.models import (
     Agreement,
     Dispute,
@@ -157,9 +157,7 @@ def site_page(site: Site, *, program: Program, on: date) -> SitePage:
         happenings=sorted(_happenings(site), key=lambda what: what.at, reverse=True)[:SHOWN],
         rains=_rain_lines(site, rains, program),
         basins=_basins(site, rains),
-        agreements=[
-            (agreement, incomplete_words(lacks(agreement, on=today))) for agreement in agreements
-        ],
+        agreements=[(agreement, lacking_words(agreement, on=today)) for agreement in agreements],
         gauges=_gauges(site, today),
         disputes=disputes,
         pauses=[pause for pause in pauses if not pause.ends_on or pause.ends_on > today],

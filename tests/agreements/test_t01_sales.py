@@ -37,7 +37,9 @@ class TestBeforeTheClick:
     ):
         agreement = in_force(folk, *OWNER_AND_AGENCY, **COVENANT)
         page = text_of(coordinator.get(f"/agreements/{agreement.pk}/sale/"))
-        assert "what Ines Quist owes, the new owner owes from the day of the sale" in page
+        assert (
+            "what was owed by Ines Quist is owed by the new owner from the day of the sale" in page
+        )
         assert "While the new owner is not known, nobody is responsible" in page
         agreement.refresh_from_db()
         assert agreement.state == AgreementState.IN_FORCE
@@ -158,7 +160,9 @@ class TestTheSellerOwesUntilProof:
         self, folk, coordinator, agreement
     ):
         address = f"/agreements/{agreement.pk}/sale/"
-        assert "without the proof, Ines Quist goes on owing" in text_of(coordinator.get(address))
+        assert "without the proof, the work goes on being owed by Ines Quist" in text_of(
+            coordinator.get(address)
+        )
         posted = {"sold_on": SOLD.isoformat(), "buyer": folk.landlord.pk}
         coordinator.post(address, posted)
         assert doing(folk.site, factory.TODAY) == ["Ines Quist"]
@@ -206,7 +210,7 @@ class TestATenantMovesOut:
     def test_the_landlord_does_the_work_from_that_day(self, folk, coordinator, agreement):
         assert doing(folk.site, SOLD) == ["Bram Okello"]
         page = text_of(coordinator.get(f"/agreements/{agreement.pk}/tenant-out/"))
-        assert "What Bram Okello promised ends that day" in page
+        assert "What was promised by Bram Okello ends that day" in page
         coordinator.post(
             f"/agreements/{agreement.pk}/tenant-out/",
             {"on": SOLD.isoformat(), "owner_does": "owner"},

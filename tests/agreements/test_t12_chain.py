@@ -59,7 +59,7 @@ def test_t12_rows_gaps_and_what_held_on_a_day(sold_and_signed_anew):
 
 def test_t12_the_site_page_shows_it_as_of_any_day_and_as_a_table(sold_and_signed_anew, coordinator):
     page = text_of(coordinator.get("/sites/OAK-7/?on=2026-07-09"))
-    assert "Thu 9 Jul</time>: nobody did the work." in page
+    assert "Thu 9 Jul</time> (the dark stroke): nobody did the work." in page
     assert "The same as a table" in page
     assert page.count("nobody did the work") == 2
     assert 'class="chain-nobody"' in page

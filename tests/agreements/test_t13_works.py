@@ -36,7 +36,7 @@ class TestRetired:
     def test_t13_the_page_says_before_the_click_what_ends(self, folk, built, coordinator):
         factory.make_duty(folk.site)
         page = text_of(coordinator.get("/sites/OAK-7/retire/"))
-        assert "What Ines Quist owe there ends that day." in page
+        assert "What is owed there by Ines Quist ends that day." in page
         assert "1 open duty is withdrawn." in page
         assert f"{built.reference} covers nothing else and ends with it." in page
         folk.site.refresh_from_db()
