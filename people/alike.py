@@ -35,7 +35,7 @@ CONTACT_WORDS = {
 }
 ADDRESS_WORDS = {
     AddressWhy.SAME: _("the same address"),
-    AddressWhy.HOUSE: _("the same house, another unit or none"),
+    AddressWhy.HOUSE: _("the same number, another unit or part of it"),
     AddressWhy.OTHERWISE: _("the same number, the street written otherwise"),
     AddressWhy.STREET: _("the same street, one of them without a number"),
 }

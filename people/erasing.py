@@ -181,8 +181,8 @@ def _own_share(subject: Subject, *, on: date) -> Share:
         proofs,
     )
     share.keep(
-        _("log of the program: when, what kind"),
-        _("Who did what in the book stays under the pseudonym."),
+        _("what their log-in did in the book"),
+        _("Who entered and decided what, and when: it stands under the pseudonym."),
         len(subject.users),
     )
     return share

@@ -63,6 +63,7 @@ def undoing(page: Page) -> str:
 #: a gauge of the demo
 STORM = link("/rain/storms/", "main tbody a[href^='/rain/storms/']")
 GAUGE = "/rain/gauges/porch/"
+PERSON = link("/people/", "main tbody a")
 
 #: (name, who of DEMO_LOGINS or "" for nobody, address or a function that finds it on the way)
 PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
@@ -95,6 +96,13 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("agreements", "Coordinator", "/agreements/"),
     ("agreement", "Coordinator", link("/agreements/", "main tbody a")),
     ("people", "Coordinator", "/people/"),
+    ("person", "Coordinator", PERSON),
+    ("person-new", "Coordinator", "/people/new/"),
+    ("person-same", "Coordinator", link(PERSON, "main a[href$='/same/']")),
+    ("person-erase", "Coordinator", link(PERSON, "main a[href$='/erase/']")),
+    ("household", "Coordinator", link(PERSON, "main a[href*='/households/']")),
+    ("merges", "Coordinator", "/people/merges/"),
+    ("own-address", "Coordinator", "/account/email/"),
     ("onboard", "Coordinator", "/onboard/"),
     ("duties", "Coordinator", "/care/duties/"),
     ("contacts", "Coordinator", "/care/contacts/"),

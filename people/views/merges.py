@@ -7,6 +7,7 @@ from typing import Any
 from django.contrib import messages
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_GET, require_POST
 
@@ -18,6 +19,7 @@ from people.models import Household, Merge, Person
 from people.words import hanging_on, stayed_words
 from stewardship.common.access import coordinator_required
 from stewardship.common.errors import Refused
+from stewardship.common.written import day_text
 
 #: How many entries a search shows.
 FOUND = 12
@@ -113,6 +115,9 @@ def same_page(
                 _say_merged(request, outcome, kept, gone)
                 return redirect(page, getattr(kept, key))
     sides = [] if other is None else [entry, other]
+    names = [str(side) for side in sides]
+    if len(set(names)) < len(names):  # of two that read the same
+        names = [f"{name} ({number})" for number, name in enumerate(names, start=1)]
     rows = (
         [
             (what, words, words2)
@@ -129,6 +134,7 @@ def same_page(
             "entry": entry,
             "entry_key": getattr(entry, key),
             "other": other,
+            "names": names,
             "other_key": getattr(other, key) if other else None,
             "choices": [(choice, getattr(choice.entry, key)) for choice in choices],
             "q": request.GET.get("q", ""),
@@ -175,6 +181,7 @@ def person_facts(person: Person) -> list[tuple[str, str]]:
         (_("Note"), person.note),
         (_("Not written to"), person.get_silent_why_display()),
         (_("Log-in"), person.user.email if hasattr(person, "user") else ""),
+        (_("Entered"), day_text(timezone.localdate(person.created_at))),
     ]
 
 

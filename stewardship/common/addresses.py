@@ -71,6 +71,10 @@ _ROUTE = re.compile(r"\b(?:rural route|rr|hc|highway contract)\s*#?\s*(\d+)")
 _NUMBER = re.compile(
     r"^\s*(\d+)(?:\s*-\s*\d+)?(?:\s*-?\s*(\d/\d)|-?([a-z])(?=[\s,]|$))?(?=[\s,]|$)"
 )
+#: Where a strip lies that has no address of its own.
+_BESIDE = re.compile(
+    r"^((?:opposite|across|from|near|by|beside|next|to|behind|corner|of|in|front|at|the)\b[\s]*)+(?=\d)"
+)
 #: Least letters of a street's name in which one, and two, slips of the pen are still the same street.
 ONE_SLIP, TWO_SLIPS = 5, 9
 
@@ -86,7 +90,7 @@ class AddressWhy(StrEnum):
 
 @dataclass(frozen=True)
 class Address:
-    """An address in plain words. `part`: ½, a letter or a unit within the house; `box`: a post box, with its route."""
+    """An address in plain words. `part`: ½, a letter or a unit of the house, or how it lies to it; `box`: a post box, with its route."""
 
     number: str = ""
     part: str = ""
@@ -110,10 +114,16 @@ def read_address(text: str) -> Address:
     if unit:
         plain = plain[: unit.start()] + "," + plain[unit.end() :]
     pieces = [piece.strip(" .") for piece in re.split(r"[\n,;]", plain) if piece.strip(" .")]
-    piece = next((one for one in pieces if _NUMBER.match(one)), pieces[0] if pieces else "")
+    piece = next(
+        (one for one in pieces if _NUMBER.match(one) or _BESIDE.match(one)),
+        pieces[0] if pieces else "",
+    )
+    beside = _BESIDE.match(piece)
+    piece = piece[beside.end() :] if beside else piece
     number = _NUMBER.match(piece)
     rest = piece[number.end() :] if number else piece
-    inner = " ".join(filter(None, [*(number.groups()[1:] if number else ()), unit and unit[1]]))
+    parts = [*(number.groups()[1:] if number else ()), unit and unit[1], beside and beside[0]]
+    inner = " ".join(part.strip() for part in parts if part)
     return Address(
         number=number[1].lstrip("0") or "0" if number else "",
         part=inner,

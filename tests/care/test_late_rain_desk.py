@@ -262,9 +262,9 @@ def test_t15_a_declaration_taken_back_is_a_question_not_a_silent_withdrawal(cast
 @pytest.mark.parametrize(
     ("typed", "said"),
     [
-        ({"depth": "-1", "reason": "x"}, "greater than or equal to 0"),
-        ({"depth": "a lot", "reason": "Seen"}, "Enter a number."),
-        ({"depth": "0.5", "reason": ""}, "This field is required."),
+        ({"depth": "-1", "reason": "x"}, "At least 0"),
+        ({"depth": "a lot", "reason": "Seen"}, "Enter a number, e.g. 2.5."),
+        ({"depth": "0.5", "reason": ""}, "Fill this in."),
     ],
 )
 def test_a_declaration_that_cannot_be_read_is_said_in_place(cast, coordinator, typed, said):

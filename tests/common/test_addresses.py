@@ -23,6 +23,7 @@ from stewardship.common.addresses import AddressWhy, address_likeness, read_addr
         ("Rural Route 2 Box 30", "RR 2, Box 30"),
         ("Palo Azul Community House\n12 Mesquite Row", "12 Mesquite Row"),
         ("7 Peña Blvd", "7 PENA BOULEVARD"),
+        ("Opposite 710 Brickyard Row", "opposite 710 Brickyard Row"),
     ],
 )
 def test_two_spellings_of_one_home_are_the_same(mine, other):
@@ -35,6 +36,8 @@ def test_two_spellings_of_one_home_are_the_same(mine, other):
         ("110 Saltbush St Apt 2", "110 Saltbush Street", AddressWhy.HOUSE),
         ("110 Saltbush St Apt 2", "110 Saltbush St Apt 3", AddressWhy.HOUSE),
         ("110½ Saltbush St", "110 Saltbush St", AddressWhy.HOUSE),
+        ("opposite 110 Saltbush St", "110 Saltbush St", AddressWhy.HOUSE),
+        ("opposite 110 Saltbush St", "across from 110 Saltbush St", AddressWhy.HOUSE),
         ("110 Saltbush", "110 Saltbush St", AddressWhy.OTHERWISE),
         ("110 Saltbush Ln", "110 Saltbush St", AddressWhy.OTHERWISE),
         ("110 Slatbush St", "110 Saltbush St", AddressWhy.OTHERWISE),

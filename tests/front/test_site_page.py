@@ -51,7 +51,7 @@ def test_t12_who_was_responsible_on_a_day_in_the_past(cast, coordinator):
 def test_a_day_that_cannot_be_read_is_told_at_its_field(cast, coordinator):
     response = coordinator.get(url(query="?on=once"))
     assert response.status_code == 200
-    assert "Enter a valid date." in response.content.decode()
+    assert "Enter a day, e.g. 2026-07-14." in response.content.decode()
     assert [str(one.holder) for one in response.context["page"].held] == ["Ines Quist"]
 
 

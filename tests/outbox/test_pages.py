@@ -138,7 +138,7 @@ def test_not_sending_needs_a_reason_and_keeps_it(coordinator, cast):
     url = reverse("outbox:suppress", args=[message.pk])
     response = coordinator.post(url, {"why": " "})
     assert response.status_code == 422
-    assert "This field is required." in response.content.decode()
+    assert "Fill this in." in response.content.decode()
     assert Message.objects.get().status == "queued"
     shown = act(coordinator, "suppress", message, why="Told in person")
     assert "It will not be sent." in shown

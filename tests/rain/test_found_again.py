@@ -82,11 +82,11 @@ def test_a_rule_that_was_a_slip_is_taken_out_and_stays_told(coordinator, cast):
     ("typed", "field", "sentence"),
     [
         ({"dry_hours": "0"}, "dry_hours", "Between a quarter of an hour and 168 hours."),
-        ({"dry_hours": "six"}, "dry_hours", "Enter a number."),
+        ({"dry_hours": "six"}, "dry_hours", "Enter a number, e.g. 2.5."),
         ({"least": "-0.1"}, "least", "Look at the decimal point"),
         ({"least": "25"}, "least", "Look at the decimal point"),
-        ({"starts_on": "1/2"}, "starts_on", "Enter a valid date."),
-        ({"source": ""}, "source", "This field is required."),
+        ({"starts_on": "1/2"}, "starts_on", "Enter a day, e.g. 2026-07-14."),
+        ({"source": ""}, "source", "Fill this in."),
     ],
 )
 def test_a_rule_that_makes_no_sense_is_refused_in_words(coordinator, cast, typed, field, sentence):
@@ -122,8 +122,8 @@ def test_asking_without_a_change_changes_nothing_and_is_told(coordinator, cast):
     [
         ({"since": "2026-07-16"}, "since", "That day is still to come."),
         ({"until": "2026-06-30"}, "until", "The last day cannot be before the first."),
-        ({"why": " "}, "why", "This field is required."),
-        ({"since": "when?"}, "since", "Enter a valid date."),
+        ({"why": " "}, "why", "Fill this in."),
+        ({"since": "when?"}, "since", "Enter a day, e.g. 2026-07-14."),
     ],
 )
 def test_a_request_that_makes_no_sense_is_refused_in_words(

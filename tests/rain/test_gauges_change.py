@@ -91,7 +91,7 @@ def test_a_daily_gauge_has_an_hour_and_a_reader(coordinator, cast):
         ({"lat": "134.5"}, "lat", "A latitude lies between -90 and 90."),
         ({"lat": "40.1", "lon": "-3.7"}, "lat", "Look at the numbers again."),
         ({"lon": "-206.2"}, "lon", "A longitude lies between -180 and 180."),
-        ({"lat": "34,5"}, "lat", "Enter a number."),
+        ({"lat": "34,5"}, "lat", "Enter a number, e.g. 2.5."),
     ],
 )
 def test_the_usual_faults_in_coordinates_are_asked_about(coordinator, cast, typed, field, sentence):
@@ -326,7 +326,7 @@ def test_an_outage_is_noted_in_local_time_and_ended_when_the_gauge_is_back(coord
         ("2026-07-14T14:00", "2026-07-16T13:00", "still to come"),
         ("2026-07-10T14:00", "", "It was out from"),
         ("2026-07-12T12:00", "2026-07-12T12:30", "It was out from"),
-        ("soon", "", "Enter a valid date/time."),
+        ("soon", "", "Enter a day and a time, e.g. 2026-07-14 07:00."),
         ("2026-03-08T02:30", "2026-03-08T04:00", "may not exist"),
     ],
 )

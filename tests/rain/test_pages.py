@@ -54,7 +54,7 @@ def test_the_storm_list_can_be_narrowed_to_days(coordinator):
     shown = page(coordinator, "rain:storms", until="2026-07-13")
     assert "0.25 in" in shown
     assert "0.31 in" not in shown
-    assert "Enter a valid date" in page(coordinator, "rain:storms", since="soon")
+    assert "Enter a day, e.g. 2026-07-14" in page(coordinator, "rain:storms", since="soon")
 
 
 def test_the_storm_list_counts_gauges_and_sites(coordinator, cast):

@@ -74,7 +74,7 @@ def test_how_long_a_look_counts_is_the_readers_choice(cast, coordinator):
 def test_a_number_of_days_that_is_none_is_told_at_its_field(cast, coordinator):
     response = coordinator.get(COMPLIANCE + "?days=many")
     assert response.status_code == 200
-    assert "Enter a whole number." in response.content.decode()
+    assert "Enter a whole number, e.g. 12." in response.content.decode()
 
 
 def test_the_table_says_evidence_agreement_open_and_late(cast, reviewer):
@@ -214,7 +214,7 @@ def test_t12_the_chain_is_shown_as_of_a_day(cast, reviewer):
 def test_a_day_that_is_none_is_told_at_its_field(cast, reviewer):
     response = reviewer.get(proof("OAK-1") + "?on=yesterday")
     assert response.status_code == 200
-    assert "Enter a valid date." in response.content.decode()
+    assert "Enter a day, e.g. 2026-07-14." in response.content.decode()
 
 
 def test_another_agencys_site_is_not_there(cast, reviewer):

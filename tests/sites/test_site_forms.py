@@ -59,9 +59,9 @@ def test_one_coordinate_without_the_other_is_refused_at_the_empty_field(
         ("code", "oak-1", "There is a site oak-1 already."),
         ("code", "new", "name of a page here"),
         ("code", "a b", "letters, digits and hyphens"),
-        ("lat", "91", "less than or equal to 90"),
+        ("lat", "91", "At most 90"),
         ("lat", "north", "Enter a number"),
-        ("cart_litres", "-3", "greater than or equal to 1"),
+        ("cart_litres", "-3", "At least 1"),
     ],
 )
 def test_bad_input_is_told_at_its_field(cast, coordinator, field, value, words):
@@ -202,7 +202,7 @@ def test_on_a_sloping_street_more_water_passes_by_an_inlet(cast, coordinator):
         ({"cross_slope_percent": ""}, "cross_slope_percent", "leave both empty"),
         ({"gutter_slope_percent": ""}, "gutter_slope_percent", "leave both empty"),
         ({"gutter_slope_percent": "0"}, "gutter_slope_percent", "At a low point leave both"),
-        ({"gutter_slope_percent": "45"}, "gutter_slope_percent", "less than or equal to 30"),
+        ({"gutter_slope_percent": "45"}, "gutter_slope_percent", "At most 30"),
         ({"cross_slope_percent": "steep"}, "cross_slope_percent", "Enter a number"),
     ],
 )

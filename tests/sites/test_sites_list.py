@@ -50,7 +50,7 @@ def test_the_agency_filter_shows_that_agencys_sites(cast, coordinator):
 def test_a_filter_that_cannot_be_read_is_told_at_its_field(cast, coordinator):
     page = coordinator.get(LIST + "?stage=nonsense").content.decode()
     assert "errorlist" in page
-    assert "Select a valid choice" in page
+    assert "Choose one of those listed" in page
 
 
 @pytest.mark.parametrize(
