@@ -132,7 +132,7 @@ def _told(link: SigningLink, signer: Person) -> dict[str, Any]:
     return {
         "names": signer.given_name,
         "reference": agreement.reference,
-        "instrument": str(agreement.get_instrument_display()).lower(),
+        "title": agreement.wording.title,
         "addresses": get_text_list(addresses, _("and")),
         "capacity": str(link.party.get_capacity_display()).lower(),
         "for_another": link.party.person.full_name if link.party.person != signer else "",
