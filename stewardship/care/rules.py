@@ -17,6 +17,8 @@ ACTS_ALONE_DAYS = 3
 ASKS_DAYS = 30
 #: Whoever is told of another storm has at least so many days to go and look. Program default, no source.
 LEAST_DAYS_AFTER_NEWEST = 2
+#: Whoever was told late has at least so many days before a second letter. Program default, no source.
+LEAST_DAYS_BETWEEN_LETTERS = 2
 #: Work after a finding is due within so many days; what is unsafe, the same day. Common practice, no source.
 FINDING_DUE_DAYS = {"act": 14, "unsafe": 0}
 #: Drop from the inlet bottom to the silt: 3 in or more is good, under 2 in asks for work. Common practice, no source.

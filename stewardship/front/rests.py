@@ -111,6 +111,7 @@ def dispute_new(request: HttpRequest, code: str) -> HttpResponse:
 
     def write(typed: dict[str, Any]) -> str:
         open_dispute(site=site, by=request.user, **typed)
+        follow_pauses(on=today)
         return _("Written down. The clocks of %s stand still until it is settled.") % site.code
 
     return form_page(

@@ -10,7 +10,7 @@ from stewardship.care.choices import DutyState
 from stewardship.care.models import Duty
 from stewardship.common.errors import Refused
 from tests import factory
-from tests.care.book import TUESDAY, letters_to, noon, open_duty, rain, sweep
+from tests.care.book import TUESDAY, letters_to, noon, open_duty, rain, statuses, sweep
 
 pytestmark = pytest.mark.usefixtures("frozen_day")
 
@@ -43,6 +43,21 @@ def test_t10_no_letter_no_second_letter_and_no_step_while_it_stands(cast, frozen
     sweep(day(20))
     duty = open_duty(cast.site)
     assert len(letters_to(OWNER)) == 1 and duty.needs_person_since is None
+
+
+def test_t10_a_letter_that_waits_is_taken_back_and_goes_out_when_it_is_settled(
+    cast, coordinator, frozen_day
+):
+    frozen_day.move_to(factory.at(factory.TODAY, "20:00"), tick=False)
+    rain(cast.site)
+    sweep(clock="20:00")
+    coordinator.post("/sites/OAK-1/disputed/", {"claim": "Not mine.", "on": "2026-07-15"})
+    assert statuses(letters_to(OWNER)) == ["suppressed"]
+    held = cast.site.disputes.get()
+    services.settle_dispute(dispute=held, on=factory.TODAY, outcome="It is theirs")
+    for _ in range(2):
+        sweep(clock="20:30")
+    assert statuses(letters_to(OWNER)) == ["suppressed", "queued"]
 
 
 def test_t10_a_duty_that_opens_meanwhile_tells_nobody(cast):

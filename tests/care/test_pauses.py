@@ -55,7 +55,10 @@ class TestWithCover:
         (letter,) = letters_to(COVER)
         words = write(letter)
         assert secret not in words.text + words.html
-        for address in (f"/reports/compliance/{cast.site.code}/", "/reports/compliance/?_export=csv"):
+        for address in (
+            f"/reports/compliance/{cast.site.code}/",
+            "/reports/compliance/?_export=csv",
+        ):
             answer = reviewer.get(address)
             body = b"".join(answer.streaming_content) if answer.streaming else answer.content
             assert answer.status_code == 200 and secret not in body.decode()
@@ -87,6 +90,27 @@ class TestWithCover:
         sweep(clock="20:01")
         assert statuses(letters_to(OWNER)) == ["suppressed"]
         assert statuses(letters_to(COVER)) == ["queued"]
+
+    def test_who_was_not_told_because_of_a_pause_is_told_when_it_is_over(self, cast, frozen_day):
+        frozen_day.move_to(factory.at(factory.TODAY, "20:00"), tick=False)
+        rain(cast.site)
+        sweep(clock="20:00")
+        held = pause(cast, cover=None)
+        sweep(clock="20:01")
+        end_pause(pause=held, on=factory.TODAY)
+        for _ in range(2):
+            sweep(clock="20:02")
+        assert statuses(letters_to(OWNER)) == ["suppressed", "queued"]
+
+    def test_whoever_covers_an_old_duty_gets_no_two_letters_at_once(self, cast):
+        rain(cast.site)
+        sweep()
+        pause(cast, starts_on=date(2026, 7, 24))
+        for number in (9, 9, 10):
+            sweep(factory.TODAY + timedelta(days=number))
+        assert len(letters_to(COVER)) == 1
+        sweep(factory.TODAY + timedelta(days=11))
+        assert len(letters_to(COVER)) == 2
 
     def test_what_the_cover_answers_is_their_own_answer(self, cast):
         pause(cast)

@@ -28,7 +28,8 @@ def settle_dispute(*, dispute: Dispute, on: date, outcome: str, by: User | None 
         .select_for_update(of=("self",))
         .select_related("site")
     )
-    for duty in duties.order_by("pk"):
-        if move_by_dispute(duty, until=on):
-            renew_waiting(duty)
-    return close_dispute(dispute=dispute, on=on, outcome=outcome, by=by)
+    moved = [duty for duty in duties.order_by("pk") if move_by_dispute(duty, until=on)]
+    dispute = close_dispute(dispute=dispute, on=on, outcome=outcome, by=by)
+    for duty in moved:
+        renew_waiting(duty)
+    return dispute

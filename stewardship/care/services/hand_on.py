@@ -34,7 +34,9 @@ def walk_hand_on(*, on: date, at: datetime | None = None) -> int:
         Duty.objects.open()
         .filter(~Exists(disputed(on=on)))
         .select_related("site", "owed_by")
-        .prefetch_related(Prefetch("reminders", Reminder.objects.only("duty_id", "round")))
+        .prefetch_related(
+            Prefetch("reminders", Reminder.objects.only("duty_id", "person_id", "round", "made_at"))
+        )
         .order_by("pk")
     )
     may_tell = set(tellable(Duty.objects.open(), on=on).values_list("pk", flat=True))
@@ -75,10 +77,14 @@ def _agency_pk(duty: Duty) -> int | None:
 
 
 def _second(duty: Duty, on: date, at: datetime) -> int:
-    """Only to people who had a first letter and gave no answer."""
-    if not duty.reminders.all():
-        return 0
-    return bool(remind(duty=duty, round=SECOND, at=at))
+    """Only to people who have had a first letter for some days and gave no answer."""
+    zone = Program.get().tz
+    told = {
+        row.person_id
+        for row in duty.reminders.all()
+        if (on - row.made_at.astimezone(zone).date()).days >= rules.LEAST_DAYS_BETWEEN_LETTERS
+    }
+    return bool(told) and bool(remind(duty=duty, round=SECOND, at=at, told_before=told))
 
 
 def _agency(duty: Duty, on: date, at: datetime) -> int:

@@ -1,4 +1,5 @@
-"""What pauses do to duties: excused where everybody is excused, withdrawn where the site rests, back when it is over."""
+"""What pauses and disputes do to duties and letters: excused where everybody is excused, withdrawn where the site rests, letters
+that wait taken back, all back when it is over."""
 
 import logging
 from datetime import date
@@ -6,6 +7,7 @@ from datetime import date
 from django.db import transaction
 from django.utils.translation import gettext_lazy
 
+from stewardship.agreements.models import Dispute
 from stewardship.care.choices import DutyState, Judgement, Trigger
 from stewardship.care.models import Duty, Reminder
 from stewardship.care.services.asked import (
@@ -24,7 +26,8 @@ log = logging.getLogger(__name__)
 
 
 def follow_pauses(*, on: date) -> int:
-    """Bring open duties in line with the pauses of that day. Returns how many changed; a second time changes nothing."""
+    """Bring open duties and letters that wait in line with the pauses and disputes of that day. Returns how many changed; a
+    second time changes nothing."""
     changed = 0
     for step in (_withdraw_at_rest, _excuse, _take_back_letters, _give_back):
         changed += step(on)
@@ -73,20 +76,29 @@ def _close(duty: Duty, state: str, why: str, *, on: date) -> int:
 
 
 def _take_back_letters(on: date) -> int:
-    """Letters that wait for somebody who cannot any more; whoever covers gets their own."""
-    duties = Duty.objects.open()
-    pauses = person_pauses(set(duties.values_list("site_id", flat=True)), on=on)
+    """Letters that wait for somebody who cannot any more, or about what is disputed; whoever covers gets their own."""
     waiting = Reminder.objects.filter(
-        duty__in=duties,
-        person__in={person for _site, person in pauses},
+        duty__in=Duty.objects.open(),
         message__status__in=WAITING,
         message__text="",
         message__html="",
     ).select_related("duty")
-    stale = {row.duty for row in waiting if (row.duty.site_id, row.person_id) in pauses}
+    site_pks = {row.duty.site_id for row in waiting}
+    pauses = person_pauses(site_pks, on=on)
+    held = set(
+        Dispute.objects.open(on=on).filter(site__in=site_pks).values_list("site_id", flat=True)
+    )
+    stale = {
+        row.duty
+        for row in waiting
+        if row.duty.site_id in held or (row.duty.site_id, row.person_id) in pauses
+    }
     for duty in stale:
-        with transaction.atomic():
-            renew_waiting(lock_duty(duty))
+        try:
+            with transaction.atomic():
+                renew_waiting(lock_duty(duty))
+        except Exception:
+            log.exception("Letters of duty %s not taken back", duty.pk)
     return len(stale)
 
 

@@ -2,7 +2,7 @@
 
 import logging
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import date, datetime
 
@@ -73,9 +73,11 @@ def remind(
     round: int,
     at: datetime,
     people: Iterable[Person] | None = None,
+    told_before: Collection[int] | None = None,
     by=None,
 ) -> list[Message]:
-    """Tell people of one duty, once per person and round. Without `people`: whoever is asked and has not answered.
+    """Tell people of one duty, once per person and round. Without `people`: whoever is asked and has not answered; of these only
+    those with a key in `told_before`, if it is given.
 
     Raises
     ------
@@ -88,7 +90,12 @@ def remind(
     if people is None:
         (asking,) = who_is_asked([duty], on=on)
         answered = set(Answer.objects.filter(duty=duty).values_list("person_id", flat=True))
-        owing = [one for one in asking.asked if one.person.pk not in answered]
+        owing = [
+            one
+            for one in asking.asked
+            if one.person.pk not in answered
+            and (told_before is None or one.person.pk in told_before)
+        ]
     else:
         owing = by_themselves(people, on=on)
         asking = Asking(duty, owing)

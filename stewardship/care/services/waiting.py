@@ -3,17 +3,20 @@
 import hashlib
 from datetime import date, datetime
 
-from django.db.models import Max
+from django.db.models import Max, Q
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from people.models import Person, Program
 from people.reach import Address
+from stewardship.agreements.models import Dispute
 from stewardship.care import rules
 from stewardship.care.choices import CheckReason
 from stewardship.care.letters import AGENCY, Telling, reminder_context, template_of
 from stewardship.care.models import ContactCheck, Duty, Reminder
 from stewardship.care.services.asked import person_pauses
+from stewardship.care.services.book import note
 from stewardship.outbox.choices import NEEDS_A_PERSON, WAITING, Channel
 from stewardship.outbox.models import Message
 from stewardship.outbox.services import suppress_message
@@ -72,20 +75,43 @@ def _renew(message: Message, *, words_too: bool = False) -> None:
         .filter(reason=CheckReason.NOT_MINE, person__in={row.person_id for row in rows})
         .values_list("site_id", "person_id")
     )
-    pauses = person_pauses({row.duty.site_id for row in rows}, on=today)
+    resting = _resting(rows, on=today)
     standing = [
         told_by(row, on=today)
         for row in rows
         if row.duty.state == "open"
         and may_be_read(row)
         and (row.duty.site_id, row.person_id) not in gone
-        and (row.duty.site_id, row.person_id) not in pauses
+        and row.pk not in resting
         and not _complains_early(row, program)
     ]
     if standing:
         rewrite(message, standing, program=program, words_too=words_too)
     else:
         suppress_message(message=message, why=_why_not(rows))
+    # Not told yet: when the pause is over or the dispute settled, they are.
+    for row in rows:
+        if row.duty.state == "open" and row.pk in resting:
+            note(
+                row.duty,
+                gettext_lazy("Letter to %(person)s taken back"),
+                words={"person": row.person},
+            )
+            row.delete()
+
+
+def _resting(rows: list[Reminder], *, on: date) -> set[int]:
+    """Which of them tell of a site where something is disputed that day, or somebody who cannot."""
+    site_pks = {row.duty.site_id for row in rows}
+    pauses = person_pauses(site_pks, on=on)
+    disputed = set(
+        Dispute.objects.open(on=on).filter(site__in=site_pks).values_list("site_id", flat=True)
+    )
+    return {
+        row.pk
+        for row in rows
+        if row.duty.site_id in disputed or (row.duty.site_id, row.person_id) in pauses
+    }
 
 
 def may_be_read(row: Reminder) -> bool:
@@ -130,8 +156,11 @@ def letter_facts(
     """What the outbox is given for a new letter."""
     mark = hashlib.sha256(f"{address.channel} {address.normal}".encode()).hexdigest()[:16]
     own = envelope(address, tellings[0].reader)
+    key = "-".join(map(str, ["reminder", round, tellings[0].duty.pk, mark, *own]))
+    # One that was taken back, and is made again now, is another letter.
+    earlier = Message.objects.filter(Q(key=key) | Q(key__startswith=f"{key}-again-")).count()
     return {
-        "key": "-".join(map(str, ["reminder", round, tellings[0].duty.pk, mark, *own])),
+        "key": f"{key}-again-{earlier}" if earlier else key,
         "channel": address.channel,
         "to_name": names_on(address, tellings),
         "to_address": address.value,
