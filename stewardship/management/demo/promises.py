@@ -6,8 +6,8 @@ from django.utils import translation
 
 from people.models import Person, Program, User
 from sites.choices import Stage
-from sites.models import Site, SiteEvent
-from stewardship.agreements.choices import SigningMethod
+from sites.models import Site
+from stewardship.agreements.choices import RequirementKind, SigningMethod
 from stewardship.agreements.consent import consent_of
 from stewardship.agreements.models import Agreement, Document, Party, Signature
 from stewardship.agreements.services import (
@@ -15,9 +15,11 @@ from stewardship.agreements.services import (
     draft_agreement,
     end_agreement,
     mark_built,
+    meet_requirement,
     offer_agreement,
     record_sale,
     record_signature,
+    retire_site,
 )
 from stewardship.management.demo import read_table
 from stewardship.management.demo.days import Days
@@ -25,6 +27,8 @@ from stewardship.management.demo.where import Where, built_on
 from stewardship.management.demo.who import Who
 
 TALKED_OVER_DAYS = 9  # from the draft to the signatures
+RECORDED_AFTER_DAYS = 11
+UNRECORDED = "VM-07"
 SOLD = "TAR-402"  # the house whose new owner nobody has reached
 
 
@@ -72,7 +76,21 @@ def _make(row: dict[str, str], days: Days, who: Who, where: Where) -> Agreement:
         days.backdate(agreement.events, at)
         for site in agreement.sites.all():
             days.backdate(site.events, at)
+        _record(agreement, signed_on + timedelta(days=RECORDED_AFTER_DAYS), days, by)
     return agreement
+
+
+def _record(agreement: Agreement, on: date, days: Days, by: User) -> None:
+    """The county recorded every covenant but one, whose number is still missing."""
+    for asked in agreement.requirements.filter(kind=RequirementKind.RECORDING):
+        if agreement.reference != UNRECORDED:
+            meet_requirement(
+                requirement=asked,
+                on=on,
+                number=f"{on:%Y}-{agreement.pk:05d}",
+                by=by,
+            )
+    days.backdate(agreement.events, days.at(on, 11))
 
 
 def _signers(signed_by: str, people: dict[str, Person]) -> list[Person] | None:
@@ -122,12 +140,7 @@ def _end(agreement: Agreement, row: dict[str, str], days: Days, by: User) -> Non
 
 def _retire(site: Site, row: dict[str, str], days: Days, by: User) -> None:
     on = days.months_ago(row["retired_months_ago"])
-    Site.objects.filter(pk=site.pk).update(stage=Stage.RETIRED, retired_on=on)
-    SiteEvent.objects.create(
-        site=site,
-        was=Stage.BUILT,
-        became=Stage.RETIRED,
-        why="The basin was taken out",
-        at=days.at(on, 17),
-        by=by,
-    )
+    retire_site(site=site, on=on, why="The basin was taken out", by=by)
+    days.backdate(site.events.filter(became=Stage.RETIRED), days.at(on, 17))
+    for agreement in site.agreements.all():
+        days.backdate(agreement.events, days.at(on, 17))
