@@ -29,6 +29,11 @@ def depth_text(um: int | None, units: str) -> str | None:
     return None if um is None else depth_mm_text(u.um_to_mm(um), units)
 
 
+def least_shown_um(units: str) -> int:
+    """The least depth that `depth_text` does not write as zero. [µm]"""
+    return 127 if units == US else 50
+
+
 def depth_mm_text(mm: u.Number | None, units: str) -> str | None:
     """Rain or water depth from millimetres: "0.62 in" or "15.7 mm"."""
     if mm is None:

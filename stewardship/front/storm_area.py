@@ -44,8 +44,11 @@ class Area:
 
 
 def storm_area(rows: Sequence[SiteNeed], records: Sequence[GaugeRecord]) -> Area | None:
-    """The rectangle around the sites and the gauges that speak for them, and the gauges' shares of it, written into their
-    records. None where nothing has a place."""
+    """The rectangle around the sites and the gauges that speak for them, and the shares of it of every gauge that stands on it
+    and knows the whole storm, written into their records. None where nothing has a place.
+
+    A gauge in the rectangle that is too far from every site counts here: the mean is over the ground, not over the sites.
+    """
     sites = [row for row in rows if row.rain.site.has_place]
     gauges = [record for record in records if record.place is not None]
     if not sites and all(one.too_far for one in gauges):
@@ -54,9 +57,16 @@ def storm_area(rows: Sequence[SiteNeed], records: Sequence[GaugeRecord]) -> Area
     lon = [row.rain.site.lon for row in sites] + [one.place.lon for one in gauges if one.place]
     grid_m = flat_grid_m(lat, lon, origin_lat=float(np.mean(lat)), origin_lon=lon[0])
     sites_m, gauges_m = grid_m[: len(sites)], grid_m[len(sites) :]
-    counting = [n for n, one in enumerate(gauges) if not one.why_out and one.depth_um is not None]
     near = [n for n, one in enumerate(gauges) if not one.too_far]
     west, south, east, north = _rectangle(np.concatenate([sites_m, gauges_m[near]]))
+    counting = [
+        n
+        for n, one in enumerate(gauges)
+        if not one.why_out
+        and one.depth_um is not None
+        and west <= gauges_m[n, 0] <= east
+        and south <= gauges_m[n, 1] <= north
+    ]
     mean_um, borders_m = None, list[Border]()
     if counting:
         corners = [(west, south), (east, south), (east, north), (west, north)]

@@ -1,68 +1,64 @@
-"""A storm at its gauges: who took part and who was left out, what each measured, its hours as a drawing and as a table."""
+"""A storm at its gauges: who took part and who was left out, what each measured, how far it speaks."""
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from dataclasses import dataclass
 
 from django.db.models import Q
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from people.models import Program
-from stewardship.common.charts import Bars, Scale, hyetograph
-from stewardship.common.written import depth_text
+from stewardship.common.written import far_text, hours_text, moment_text
+from stewardship.front.storm_hours import Interval, intervals
 from stewardship.front.storm_sites import SiteNeed
 from stewardship.hydrology.spread import haversine_m
 from stewardship.rain.choices import ReadingKind
 from stewardship.rain.models import Gauge, GaugePlace, GaugeStorm, Reading, Storm, instant
-from stewardship.rain.times import last_day
+from stewardship.rain.reckoning.record import known_times, outages_of
+from stewardship.rain.reckoning.spreading import must_be_known_s
+from stewardship.rain.times import DAY_S, HOUR_S, LONGEST_DAY_S, last_day
 from stewardship.rain.unusual import Unusual, unusual_at_gauges
-
-#: Fewer bars than this say nothing that the number beside them does not.
-FEWEST_BARS = 3
-#: Readings that one drawing shows; more are drawn in equal steps of several readings.
-MOST_BARS = 288
-
-
-@dataclass(frozen=True)
-class Interval:
-    """One line of the table beside a drawing: what a reading says for (start, end]."""
-
-    start: datetime
-    end: datetime
-    reading: Reading
 
 
 @dataclass
 class GaugeRecord:
     """What a gauge measured of a storm. A long storm may have several parts of one gauge, with dry hours between them.
 
-    place    where it stood then, None where nobody wrote it down
-    depth_um what it measured, None where it has no part in the storm and was left out
-    why_out  in words, why it does not speak for the sites; "" if it does
-    too_far  from every site to speak for it
-    share    of the map's area that is nearer to it than to other gauges, None if it does not count; `percent` the same in
-             whole per cent, which add up to 100
+    units     of the program, for its notes
+    place     where it stood then, None where nobody wrote it down
+    depth_um  what it measured, None where it has no part in the storm and was left out
+    why_out   in words, what of the storm it does not know; "" if it knows it all
+    nearest_m how far the nearest site is, None where no site or the gauge has no place
+    share     of the map's area that is nearer to it than to other gauges, None if it does not count; `percent` the same in
+              whole per cent, which add up to 100
     """
 
     gauge: Gauge
+    units: str
     place: GaugePlace | None
     parts: list[GaugeStorm]  # with `representative`, earliest first
     readings: list[Reading]
     depth_um: int | None
     why_out: str = ""
-    too_far: bool = False
+    nearest_m: float | None = None
     percent: int | None = None
     share: float | None = None
     svg: str = ""
     unusual: Unusual | None = None
-    intervals: list[Interval] = field(init=False)
 
-    def __post_init__(self) -> None:
-        self.intervals = [
-            Interval(instant(one.start_s), instant(one.end_s), one) for one in self.readings
-        ]
+    @property
+    def intervals(self) -> list[Interval]:
+        return intervals(self.readings, silence_is_dry=not self.gauge.lists_dry)
+
+    @property
+    def too_far(self) -> bool:
+        """From every site to speak for it."""
+        return self.nearest_m is not None and self.nearest_m > self.gauge.reach_m
+
+    @property
+    def reach_words(self) -> str:
+        return far_text(self.gauge.reach_m, self.units) or ""
 
     @property
     def missing(self) -> int:
@@ -77,10 +73,33 @@ class GaugeRecord:
         return _most(part.peak_60min_um for part in self.parts)
 
     @property
-    def dry_before_h(self) -> float | None:
-        """Time since it last had rain before this storm. [h]"""
+    def dry_before_words(self) -> str:
+        """How long it had been without rain before this storm, in whole days where only days are known; "" where that is not
+        known."""
         dry_s = self.parts[0].dry_before_s if self.parts else None
-        return None if dry_s is None else dry_s / 3600
+        if dry_s is None:
+            return ""
+        if not self.parts[0].coarse:
+            return hours_text(dry_s / HOUR_S) or ""
+        days = dry_s // DAY_S
+        if not days:
+            return _("less than a day")
+        return ngettext("%s day", "%s days", days) % days
+
+    @property
+    def total(self) -> Reading | None:
+        """The longest wet reading of several days, of which nobody knows how much fell in this storm."""
+        wet = (one for one in self.readings if one.depth_um)
+        longest = max(wet, key=lambda one: one.end_s - one.start_s, default=None)
+        return longest if longest and longest.end_s - longest.start_s > LONGEST_DAY_S else None
+
+    @property
+    def total_words(self) -> str:
+        total = self.total
+        if total is None:
+            return ""
+        days = round((total.end_s - total.start_s) / DAY_S)
+        return ngettext("a total of %s day", "a total of %s days", days) % days
 
     @property
     def notes(self) -> list[str]:
@@ -90,17 +109,34 @@ class GaugeRecord:
             said.append(_("left out: %s") % self.why_out)
         if self.place is None:
             said.append(_("nobody wrote down where it stands"))
+        if self.too_far:
+            said.append(
+                _("too far from every site to speak for one: the nearest is %s away")
+                % far_text(self.nearest_m, self.units)
+            )
+            if self.share is None and not self.why_out:
+                said.append(_("beyond the map, so not in its mean"))
         if self.depth_um == 0:
             said.append(_("stayed dry"))
-        if self.coarse:
-            said.append(_("daily totals"))
-        if self.representative:
-            said.append(_("a representative storm"))
+        total = self.total
+        if total:
+            said.append(
+                _("%(total)s, %(from)s to %(until)s: some of it may have fallen before or after this storm")
+                % {
+                    "total": self.total_words,
+                    "from": moment_text(instant(total.start_s)),
+                    "until": moment_text(instant(total.end_s)),
+                }
+            )  # fmt: skip
+        elif self.coarse:
+            said.append(_("read once a day"))
         if self.missing:
             said.append(
                 ngettext("one reading is missing", "%(n)s readings are missing", self.missing)
                 % {"n": self.missing}
             )
+        if self.representative:
+            said.append(_("fit for sampling"))
         return said
 
     @property
@@ -117,9 +153,10 @@ def _most(depths: Iterable[float | None]) -> float | None:
 
 
 def gauge_records(storm: Storm, rows: Sequence[SiteNeed], *, program: Program) -> list[GaugeRecord]:
-    """Every gauge that measured the storm, counts at one of its sites, was left out there, or saw there that it stayed dry.
+    """Every gauge that measured the storm, counts at one of its sites, was left out there, or says that it stayed dry.
 
-    The deepest first, those that were left out last. Six queries, however many gauges and sites.
+    The deepest first, those that were left out last. Six queries, however many gauges and sites, and a few for each gauge that is
+    too far from every site.
     """
     day = last_day(storm.end_s, program.tz)
     parts: dict[int, list[GaugeStorm]] = defaultdict(list)
@@ -142,16 +179,17 @@ def gauge_records(storm: Storm, rows: Sequence[SiteNeed], *, program: Program) -
         place = gauge.place(on=day) if gauge.places.all() else None
         record = GaugeRecord(
             gauge=gauge,
+            units=program.units,
             place=place,
             parts=parts[gauge.pk],
             readings=readings[gauge.pk],
             depth_um=_depth(parts[gauge.pk], sourced.get(gauge.code)),
             why_out=left_out.get(gauge.code, ""),
+            nearest_m=_nearest_m(place, rows),
         )
-        if gauge.code in named or _speaks(record, rows):
+        if gauge.code in named or _speaks(record, storm):
             records.append(record)
     _compare(records, program)
-    _draw(records, program)
     return sorted(
         records, key=lambda one: (bool(one.why_out), -(one.depth_um or 0), one.gauge.code)
     )
@@ -161,37 +199,39 @@ def _depth(parts: list[GaugeStorm], sourced_um: int | None) -> int | None:
     return sum(part.depth_um for part in parts) if parts else sourced_um
 
 
-def _speaks(record: GaugeRecord, rows: Sequence[SiteNeed]) -> bool:
+def _speaks(record: GaugeRecord, storm: Storm) -> bool:
     """Whether a gauge that no site names has a place on the page; says why it was left out or that it stayed dry."""
-    near = _in_reach(record, rows)
+    if record.too_far:
+        must_s = must_be_known_s(storm.start_s, storm.end_s, coarse=storm.coarse)
+        known = known_times(record.gauge, outages_of(record.gauge), *must_s)
+        complete = known.complete(*must_s)
+        if record.parts:
+            record.why_out = "" if complete else known.why_not(*must_s)
+            return True
+        # Dry and far off, it is shown only if it stands on the map.
+        record.depth_um = 0
+        return complete
     if record.parts:
-        if near is False:
-            record.too_far = True
-            record.why_out = _("too far from every site to count")
-        elif record.missing and near is None:
+        if record.missing and record.nearest_m is None:
             record.why_out = ngettext(
                 "one reading is missing", "%(n)s readings are missing", record.missing
             ) % {"n": record.missing}
         return True
     # What is silent may as well be missing: only readings that say so make it dry.
-    if near and record.readings and not record.missing:
+    if record.nearest_m is not None and record.readings and not record.missing:
         record.depth_um = 0
         return True
     return False
 
 
-def _in_reach(record: GaugeRecord, rows: Sequence[SiteNeed]) -> bool | None:
-    """Whether a site is within the gauge's reach; None where no site or no gauge has a place."""
+def _nearest_m(place: GaugePlace | None, rows: Sequence[SiteNeed]) -> float | None:
     sites = [row.rain.site for row in rows if row.rain.site.has_place]
-    if not sites or record.place is None:
+    if not sites or place is None:
         return None
     away_m = haversine_m(
-        [site.lat for site in sites],
-        [site.lon for site in sites],
-        record.place.lat,
-        record.place.lon,
+        [site.lat for site in sites], [site.lon for site in sites], place.lat, place.lon
     )
-    return bool(away_m.min() <= record.gauge.reach_m)
+    return float(away_m.min())
 
 
 def _readings(
@@ -227,47 +267,3 @@ def _compare(records: list[GaugeRecord], program: Program) -> None:
     for record in records:
         part = wettest.get(record.gauge.pk)
         record.unusual = unusual.get(part.pk) if part else None
-
-
-def _draw(records: list[GaugeRecord], program: Program) -> None:
-    """Draws the gauges' hours, all on one scale; none of a gauge with few readings or without a part."""
-    drawn = []
-    for record in records:
-        if record.parts:
-            # silence of a gauge that reports only rain is dry; of any other it is a hole
-            edges, depths = _steps(record.readings, between=None if record.gauge.lists_dry else 0.0)
-            if len(depths) >= FEWEST_BARS:
-                drawn.append((record, Bars(edges, depths)))
-    if not drawn:
-        return
-    scale = Scale.holding(bars for _record, bars in drawn)
-    for record, bars in drawn:
-        record.svg = hyetograph(
-            bars,
-            scale=scale,
-            title=_("Rain at %s") % record.gauge.name,
-            description=_("%s in all.") % depth_text(record.depth_um, program.units),
-            units=program.units,
-            zone=program.zone,
-        )
-
-
-def _steps(
-    readings: list[Reading], *, between: float | None
-) -> tuple[list[datetime], list[float | None]]:
-    """Edges and depths [mm] of at most `MOST_BARS` bars; a time between two readings is a bar of its own, `between` high."""
-    edges: list[datetime] = []
-    depths: list[float | None] = []
-    bundle = -(-len(readings) // MOST_BARS) or 1
-    for n in range(0, len(readings), bundle):
-        some = readings[n : n + bundle]
-        start = instant(some[0].start_s)
-        if not edges:
-            edges.append(start)
-        elif start > edges[-1]:
-            edges.append(start)
-            depths.append(between)
-        edges.append(instant(some[-1].end_s))
-        known = [r.depth_um for r in some if r.depth_um is not None]
-        depths.append(sum(known) / 1000 if known else None)
-    return edges, depths

@@ -1,12 +1,14 @@
 """A storm in short: when it was, how much it left, whom it made duties for; and how it came to be what it is."""
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import datetime
 
-from django.db.models import Count, OuterRef, Q, QuerySet, Subquery
+from django.db.models import OuterRef, QuerySet, Subquery
 from django.utils import timezone
 from django.utils.formats import time_format
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
 
 from people.models import Program
 from stewardship.care.choices import DutyState
@@ -16,13 +18,27 @@ from stewardship.outbox.choices import WAITING, Status
 from stewardship.rain.models import Storm, StormRevision, instant
 from stewardship.rain.times import last_day, local_day
 
+#: How a site stands after a storm, those that need somebody first.
+NEEDS = {
+    "nobody": gettext_lazy("due, nobody is responsible"),
+    "listed": gettext_lazy("needs you"),
+    "not_told": gettext_lazy("due, not told yet"),
+    "earlier": gettext_lazy("told of an earlier storm"),
+    "silent": gettext_lazy("told, no answer yet"),
+    "answered": gettext_lazy("answered, still open"),
+    "unknown": gettext_lazy("rain not known"),
+    "met": gettext_lazy("done"),
+    "excused": gettext_lazy("excused"),
+    "withdrawn": gettext_lazy("withdrawn"),
+    "none": gettext_lazy("nothing due"),
+}
+
 
 @dataclass(frozen=True)
 class StormInShort:
     """The few numbers of a storm. Depths in µm; None: no site's rain is known.
 
-    `told` and `answered` count what happened since the storm began; `told_before` the duties that it joined, of which people
-    were told for an earlier storm only.
+    `due` counts its duties, `tally` the same by how they stand now, in the words of `NEEDS`, those that need somebody first.
     """
 
     storm: Storm
@@ -30,11 +46,8 @@ class StormInShort:
     greatest_um: int | None
     sites: int
     unknown: int
-    duties: int
-    met: int
-    told: int
-    told_before: int
-    answered: int
+    due: int
+    tally: list[tuple[str, int]]
 
     @property
     def span(self) -> str:
@@ -80,25 +93,37 @@ def duties_of(storm: Storm) -> QuerySet[Duty]:
     )
 
 
+def need_of(duty: Duty) -> str:
+    """How one of `duties_of` stands now: a key of `NEEDS`."""
+    if duty.state != DutyState.OPEN:
+        return str(duty.state)
+    if duty.owed_by_id is None:
+        return "nobody"
+    if duty.needs_person_since:
+        return "listed"
+    if duty.answer_kind:
+        return "answered"
+    if duty.told_at:
+        return "silent"
+    return "earlier" if duty.told_before and not duty.waits_until else "not_told"
+
+
+def _counted(need: str, count: int) -> str:
+    return ngettext("needs you", "need you", count) if need == "listed" else str(NEEDS[need])
+
+
 def storm_in_short(storm: Storm) -> StormInShort:
     depths = list(storm.site_rains.values_list("depth_um", flat=True))
     known = [depth for depth in depths if depth is not None]
-    counts = duties_of(storm).aggregate(
-        duties=Count("pk"),
-        met=Count("pk", filter=Q(state=DutyState.MET)),
-        told=Count("pk", filter=Q(told_at__isnull=False)),
-        # A name of its own: PostgreSQL does not let an aggregate share one with what it counts.
-        earlier=Count("pk", filter=Q(told_at__isnull=True, told_before__isnull=False)),
-        answered=Count("pk", filter=Q(answer_kind__isnull=False)),
-    )
+    counts = Counter(need_of(duty) for duty in duties_of(storm))
     return StormInShort(
         storm=storm,
         least_um=min(known, default=None),
         greatest_um=max(known, default=None),
         sites=len(depths),
         unknown=len(depths) - len(known),
-        told_before=counts.pop("earlier"),
-        **counts,
+        due=counts.total(),
+        tally=[(_counted(need, counts[need]), counts[need]) for need in NEEDS if counts[need]],
     )
 
 

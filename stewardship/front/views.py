@@ -16,21 +16,12 @@ from sites.models import Site, SiteEvent
 from stewardship.agreements.services import mark_built
 from stewardship.common.access import coordinator_required
 from stewardship.common.errors import Refused
-from stewardship.common.written import far_text
 from stewardship.front.forms import AsOfForm, BuiltForm
 from stewardship.front.needs import what_needs_me
 from stewardship.front.site_page import LIMIT_DRAIN_H, USUAL_DRAIN_H, little_map, site_page
-from stewardship.front.storm_area import storm_area
-from stewardship.front.storm_gauges import gauge_records
-from stewardship.front.storm_map import storm_map
-from stewardship.front.storm_sites import by_site, sites_by_need, sure_of
-from stewardship.front.storms import revisions, storm_days, storm_in_short
+from stewardship.front.storm_page import storm_page
+from stewardship.front.storms import storm_in_short
 from stewardship.rain.models import Storm
-from stewardship.rain.reckoning.spreading import (
-    MEASURED_NEARLY_M,
-    MEASURED_SHARE,
-    MEASURED_WITHIN_M,
-)
 
 
 @require_GET
@@ -140,39 +131,4 @@ def site_build(request: HttpRequest, code: str) -> HttpResponse:
 @require_GET
 def storm(request: HttpRequest, pk: int) -> HttpResponse:
     found = get_object_or_404(Storm.objects.select_related("merged_into", "split_from"), pk=pk)
-    heading = _("Storm of %s") % storm_days(found, program=request.program)
-    rows = sites_by_need(found)
-    records = gauge_records(found, rows, program=request.program)
-    area = storm_area(rows, records)
-    units = request.program.units
-    return render(
-        request,
-        "front/storm.html",
-        {
-            "storm": found,
-            "heading": heading,
-            "short": storm_in_short(found),
-            "rows": rows,
-            "by_site": by_site(rows),
-            "sure": sure_of(rows),
-            "records": records,
-            "deepest": max(
-                (one for one in records if one.parts), key=lambda one: one.depth_um, default=None
-            ),
-            "mean_um": area.mean_um if area else None,
-            "map": storm_map(area, rows, records, title=heading, units=units) if area else None,
-            "seldom": [one for one in records if one.parts and not one.svg],
-            "any_parts": any(record.parts for record in records),
-            "near": far_text(MEASURED_WITHIN_M, units),
-            "nearly": far_text(MEASURED_NEARLY_M, units),
-            "share": round(100 * MEASURED_SHARE),
-            "any_representative": any(record.representative for record in records),
-            "any_unusual": any(record.unusual for record in records),
-            "any_unusual_site": any(row.unusual for row in rows),
-            "wettest": max(
-                (one for one in records if one.unusual), key=lambda one: one.depth_um, default=None
-            ),
-            "revisions": revisions(found),
-            "questions": found.rain_questions.open().select_related("site"),
-        },
-    )
+    return render(request, "front/storm.html", storm_page(found, program=request.program))

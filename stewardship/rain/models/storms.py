@@ -33,11 +33,11 @@ class StormQuerySet(models.QuerySet["Storm"]):
     def overlapping(self, start_s: int, end_s: int) -> Self:
         return self.filter(start_s__lt=end_s, end_s__gt=start_s)
 
-    def with_counts(self) -> Self:
-        """Adds `length_s`, `gauge_count` (gauges it wetted) and `site_count` (sites with rain of it)."""
+    def with_counts(self, *, least_um: int) -> Self:
+        """Adds `length_s`, `gauge_count` (gauges it wetted) and `site_count` (sites that got at least `least_um` of it)."""
         of_storm = OuterRef("pk")
         gauges = GaugeStorm.objects.filter(storm=of_storm)
-        sites = SiteRain.objects.filter(storm=of_storm, depth_um__gt=0)
+        sites = SiteRain.objects.filter(storm=of_storm, depth_um__gte=least_um)
         return self.annotate(
             length_s=F("end_s") - F("start_s"),
             gauge_count=_number_of(gauges, "gauge"),

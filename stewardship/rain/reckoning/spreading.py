@@ -90,6 +90,13 @@ def rain_at_sites(
     return found
 
 
+def must_be_known_s(start_s: int, end_s: int, *, coarse: bool) -> tuple[int, int]:
+    """The part of a storm that a gauge must know to speak of it: all of it, unless only days are known. [s]"""
+    # Readers come at different hours, so that their days do not line up; in a storm known only by days that is no gap.
+    slack_s = min(DAILY_SLACK_S, (end_s - start_s) // 8) if coarse else 0
+    return start_s + slack_s, end_s - slack_s
+
+
 def _one_storm(
     storms: Storms,
     number: int,
@@ -103,9 +110,7 @@ def _one_storm(
     stood = ground.stood(day)
     if not stood.size:
         return []
-    # Readers come at different hours, so that their days do not line up; in a storm known only by days that is no gap.
-    slack_s = min(DAILY_SLACK_S, (end_s - start_s) // 8) if storms.coarse[number] else 0
-    must_s = start_s + slack_s, end_s - slack_s
+    must_s = must_be_known_s(start_s, end_s, coarse=bool(storms.coarse[number]))
     usable = np.array([times.complete(*must_s) for times in known], dtype=bool)
     distance_m = ground.distance_m(day, stood)
     reached = distance_m <= ground.reach_m

@@ -7,10 +7,9 @@ from django.utils.decorators import method_decorator
 
 from stewardship.common.access import coordinator_required
 from stewardship.common.lists import FilteredTableView
+from stewardship.common.written import least_shown_um
 from stewardship.rain.filters import StormFilter
-from stewardship.rain.models import (
-    Storm,
-)
+from stewardship.rain.models import Storm
 from stewardship.rain.tables import StormTable
 
 
@@ -22,7 +21,10 @@ class StormList(FilteredTableView):
     export_name = "storms"
 
     def get_queryset(self) -> QuerySet[Storm]:
-        return Storm.objects.standing().with_counts()
+        # What the page would write as no rain is none.
+        return Storm.objects.standing().with_counts(
+            least_um=least_shown_um(self.request.program.units)
+        )
 
     def get_filterset_kwargs(self, filterset_class: type[StormFilter]) -> dict[str, Any]:
         # Small storms are left out unless somebody asks, so the filter always speaks, even when nothing was chosen.
