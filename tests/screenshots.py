@@ -95,6 +95,48 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("how-unusual-table", "Coordinator", link("/rain/how-unusual/", "main tbody a")),
     ("agreements", "Coordinator", "/agreements/"),
     ("agreement", "Coordinator", link("/agreements/", "main tbody a")),
+    ("renewals", "Coordinator", "/agreements/renewals/"),
+    (
+        "sale",
+        "Coordinator",
+        link(
+            link("/agreements/?state=in_force&instrument=covenant", "main tbody a"),
+            "main a[href$='/sale/']",
+        ),
+    ),
+    (
+        "agreement-end",
+        "Coordinator",
+        link(link("/agreements/?state=in_force", "main tbody a"), "main a[href$='/end/']"),
+    ),
+    (
+        "agreement-as-built",
+        "Coordinator",
+        link(link("/agreements/?state=in_force", "main tbody a"), "main a[href$='/as-built/']"),
+    ),
+    (
+        "agreement-terms",
+        "Coordinator",
+        link(link("/agreements/?state=draft", "main tbody a"), "main a[href$='/terms/']"),
+    ),
+    (
+        "asked",
+        "Coordinator",
+        link(
+            link("/agreements/?missing=recording", "main tbody a"),
+            "main a[href^='/agreements/asked/']",
+        ),
+    ),
+    (
+        "site-retire",
+        "Coordinator",
+        link(link("/sites/?stage=built", "main tbody a"), "main a[href$='/retire/']"),
+    ),
+    (
+        "site-rest",
+        "Coordinator",
+        link(link("/sites/?stage=built", "main tbody a"), "main a[href$='/rest/']"),
+    ),
     ("people", "Coordinator", "/people/"),
     ("person", "Coordinator", PERSON),
     ("person-new", "Coordinator", "/people/new/"),
