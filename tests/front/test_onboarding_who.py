@@ -1,5 +1,7 @@
 """Step 1 of taking on a household: who, with whom, for whom."""
 
+from datetime import date
+
 import pytest
 
 from people.choices import Channel
@@ -45,7 +47,7 @@ def test_a_tenant_comes_with_the_landlord(coordinator):
 @pytest.mark.parametrize(
     ("changes", "field", "words"),
     [
-        ({"given_name": ""}, "given_name", "required"),
+        ({"given_name": ""}, "given_name", "Fill this in"),
         ({"emails": ""}, "emails", "give an e-mail address"),
         ({"capacity": "tenant"}, "landlord-person", "needs the landlord’s consent"),
         (LANDLORD | {"landlord-postal": ""}, "landlord-email", "one way to reach"),
@@ -246,3 +248,13 @@ def test_two_bodies_of_one_name_are_refused_and_nothing_is_half_written(coordina
     response = coordinator.post("/onboard/", WHO | body)
     assert "is in the book already" in faults(response)["__all__"]
     assert not Person.objects.filter(given_name="Marit").exists()
+
+
+def test_nobody_who_died_is_taken_on(coordinator, cast):
+    cast.owner.died_on = cast.owner.silent_since = date(2026, 6, 1)
+    cast.owner.silent_why = "died"
+    cast.owner.save()
+    response = coordinator.post("/onboard/", WHO | {"person": cast.owner.pk})
+    assert "Ines Quist died; choose somebody else" in faults(response)["__all__"]
+    response = coordinator.post("/onboard/", WHO | {"also0-person": cast.owner.pk})
+    assert "also0-person" in faults(response)

@@ -92,7 +92,9 @@ class NameForm(forms.Form):
     """One more party."""
 
     person = forms.ModelChoiceField(
-        Person.objects.known().select_related("agency"), label=_("Person"), empty_label=_("choose")
+        Person.objects.known().filter(died_on=None, erased_on=None).select_related("agency"),
+        label=_("Person"),
+        empty_label=_("choose"),
     )
     capacity = forms.ChoiceField(label=_("Signs as"))
     organisation = forms.ModelChoiceField(

@@ -127,6 +127,10 @@ class WhoForm(HouseholdMixin, ContactsMixin, AlikeMixin, forms.Form):
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean()
+        if self.person and self.person.died_on:
+            raise forms.ValidationError(
+                _("%s died; choose somebody else, or who answers for the estate.") % self.person
+            )
         self.clean_contacts(cleaned)
         self.clean_households(cleaned)
         if cleaned.get("capacity") == Capacity.AGENCY_OFFICER and not cleaned.get("agency"):
@@ -176,7 +180,7 @@ class SomebodyForm(forms.Form):
     """One more person: from the book, or new in a few words."""
 
     person = forms.ModelChoiceField(
-        Person.objects.known(),
+        Person.objects.known().filter(died_on=None, erased_on=None),
         label=_("Somebody in the book"),
         required=False,
         empty_label=_("somebody new, or nobody"),
