@@ -63,6 +63,8 @@ def undoing(page: Page) -> str:
 #: a gauge of the demo
 STORM = link("/rain/storms/", "main tbody a[href^='/rain/storms/']")
 GAUGE = "/rain/gauges/porch/"
+#: an agreement that waits for signatures
+OFFERED = link("/agreements/?state=offered", "main tbody a")
 PERSON = link("/people/", "main tbody a")
 
 #: (name, who of DEMO_LOGINS or "" for nobody, address or a function that finds it on the way)
@@ -95,6 +97,14 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("how-unusual-table", "Coordinator", link("/rain/how-unusual/", "main tbody a")),
     ("agreements", "Coordinator", "/agreements/"),
     ("agreement", "Coordinator", link("/agreements/", "main tbody a")),
+    ("signing", "Coordinator", link(OFFERED, "main a[href$='/signing/']")),
+    (
+        "sign-screen",
+        "Coordinator",
+        link(link(OFFERED, "main a[href$='/signing/']"), "main a[href$='/screen/']"),
+    ),
+    ("sign-paper", "Coordinator", link(OFFERED, "main a[href$='/sign/']")),
+    ("link-lost", "", "/agreements/by-link/"),
     ("renewals", "Coordinator", "/agreements/renewals/"),
     (
         "sale",
