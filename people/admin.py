@@ -7,9 +7,13 @@ from django.utils.translation import gettext_lazy as _
 
 from people.models import (
     Agency,
+    Agent,
     ContactPoint,
     Household,
     Membership,
+    OfficeChange,
+    Organisation,
+    OrganisationContact,
     Person,
     Program,
     User,
@@ -47,6 +51,31 @@ class PersonAdmin(admin.ModelAdmin):
     list_filter = ["channel", "language", "agency"]
     search_fields = ["given_name", "family_name"]
     autocomplete_fields = ["household", "agency"]
+
+
+class OrganisationContactInline(admin.TabularInline):
+    model = OrganisationContact
+    extra = 0
+    autocomplete_fields = ["person"]
+
+
+@admin.register(Organisation)
+class OrganisationAdmin(admin.ModelAdmin):
+    list_display = ["name", "kind"]
+    search_fields = ["name"]
+    inlines = [OrganisationContactInline]
+
+
+@admin.register(Agent)
+class AgentAdmin(admin.ModelAdmin):
+    list_display = ["agent", "principal", "scope", "starts_on", "ends_on"]
+    autocomplete_fields = ["principal", "agent"]
+
+
+@admin.register(OfficeChange)
+class OfficeChangeAdmin(admin.ModelAdmin):
+    list_display = ["on", "agency", "office", "new_agency", "new_office"]
+    autocomplete_fields = ["moved", "left"]
 
 
 @admin.register(ContactPoint)

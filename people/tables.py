@@ -52,6 +52,8 @@ class PersonTable(tables.Table):
 
     def render_reach(self, record: Person) -> str:
         words = record.get_channel_display()
+        if record.is_silent:
+            return state("suppressed", _("not written to"))
         if record.channel == Channel.NONE:
             return words
         point = reachable_at(record)
@@ -66,6 +68,8 @@ class PersonTable(tables.Table):
         )
 
     def value_reach(self, record: Person) -> str:
+        if record.is_silent:
+            return _("not written to")
         return record.get_channel_display()
 
     def _addresses(self, record: Person, kind: str) -> str:

@@ -9,9 +9,10 @@ from django.db.models import Q
 from django.utils.text import format_lazy
 from django.utils.translation import gettext_lazy as _
 
-from people.models import Agency, Person
+from people.models import Agency, OrganisationContact, Person
 from sites.models import Basin, SedimentTrap, Site
 from stewardship.agreements.choices import ResponsibilityRole
+from stewardship.agreements.models import Pause
 from stewardship.care import rules
 from stewardship.care.choices import AnswerKind, Evidence, Item, Judgement, Outcome
 from stewardship.care.models import Duty
@@ -119,7 +120,7 @@ class PutToForm(forms.Form):
         )
         self.fields["person"].queryset = (
             Person.objects.known()
-            .filter(helpers | Q(pk__in=_people_at(duty.site, on=on)))
+            .filter(helpers | Q(pk__in=_people_at(duty.site, on=on)), silent_since=None)
             .exclude(reminders__duty=duty)
             .distinct()
         )
@@ -129,9 +130,18 @@ class CloseCheckForm(forms.Form):
     outcome = forms.CharField(label=_("What did you find out?"), max_length=300)
 
 
-def _people_at(site: Site, *, on: date):
-    held = site.responsibilities.as_of(on).filter(person__isnull=False)
-    return held.values("person")
+def _people_at(site: Site, *, on: date) -> list[int]:
+    """Who has a part in the site that day, answers for an organisation that has, or covers for somebody."""
+    held = site.responsibilities.as_of(on)
+    answering = OrganisationContact.objects.on(on).filter(
+        organisation__in=held.values("organisation")
+    )
+    found = [
+        *held.values_list("person", flat=True),
+        *answering.values_list("person", flat=True),
+        *Pause.objects.on(on).filter(site=site).values_list("cover", flat=True),
+    ]
+    return [pk for pk in found if pk]
 
 
 class DutyChoiceField(forms.ModelChoiceField):
