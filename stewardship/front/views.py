@@ -94,6 +94,8 @@ def _site_page(
             "site": found,
             "page": page,
             "map": little_map(found, page.gauges),
+            "along": found.along.select_related("parcel"),
+            "elsewhere": found.external_ids.select_related("basin__site"),
             "sketches": [(view, view.svg(request.program.units)) for view in page.basins],
             "merges": merges,
             "both": both.select_related("site", "by").order_by("-at", "-pk") if merges else [],

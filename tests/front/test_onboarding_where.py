@@ -129,6 +129,9 @@ def test_t47_two_agencies_call_one_basin_differently_and_either_name_finds_it(co
     for name in ("sb-0417", "GI-88"):
         assert "YUC-3" in text_of(coordinator.get("/sites/", {"q": name}))
     assert "YUC-3" not in text_of(coordinator.get("/sites/", {"q": "GI-89"}))
+    page = text_of(coordinator.get("/sites/YUC-3/"))
+    assert "SB-0417 (YUC-3 A)" in page
+    assert "GI-88 (YUC-3 A)" in page
 
 
 def test_t47_one_identifier_never_means_two_things(coordinator):
