@@ -1,6 +1,7 @@
-"""The same readings give the same storms and the same rain at the sites, in whatever order and batches they come."""
+"""The same readings give the same storms and the same rain at the sites, in whatever order, batches and pieces they come."""
 
 from datetime import date, timedelta
+from unittest.mock import patch
 
 from django.db import transaction
 from hypothesis import HealthCheck, given, settings
@@ -79,8 +80,13 @@ class AnyOrderTests(TestCase):
     def add(self, code: str, rows: list[NewReading]) -> None:
         add_readings(gauge=self.gauges[code], rows=rows, source=BatchSource.TYPED)
 
-    def pictured(self, batches: list[tuple[str, list[NewReading], bool]]) -> dict[str, list]:
-        with transaction.atomic():
+    def pictured(
+        self, batches: list[tuple[str, list[NewReading], bool]], piece_s: int = 92 * DAY_S
+    ) -> dict[str, list]:
+        with (
+            transaction.atomic(),
+            patch("stewardship.rain.services.storms.PIECE_S", piece_s),
+        ):
             for code, rows, find in batches:
                 self.add(code, rows)
                 if find:
@@ -109,4 +115,5 @@ class AnyOrderTests(TestCase):
                 own = [r for c, r in batch if c == code]
                 if own:
                     batches.append((code, own, data.draw(st.integers(0, 4)) > 0))
-        assert self.pictured(batches) == at_once
+        piece_s = data.draw(st.sampled_from([HOUR_S, 10 * HOUR_S, 92 * DAY_S]))
+        assert self.pictured(batches, piece_s) == at_once

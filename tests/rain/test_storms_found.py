@@ -6,7 +6,12 @@ import pytest
 
 from stewardship.rain.choices import BatchSource, GaugeKind, ReadingKind
 from stewardship.rain.models import Gauge, GaugeStorm, RainRule, ReadingBatch, Storm
-from stewardship.rain.services import add_readings, find_waiting_storms, note_outage
+from stewardship.rain.services import (
+    add_readings,
+    find_waiting_storms,
+    note_outage,
+    undo_batch,
+)
 from stewardship.rain.services import storms as services
 from stewardship.rain.tasks import sweep_rain
 from tests import factory
@@ -271,3 +276,61 @@ def test_a_batch_of_known_readings_waits_for_nothing():
     row = (start_s, start_s + 3600, ReadingKind.MEASURED, factory.um(0.1), "")
     batch = add_readings(gauge=gauge, rows=[row], source=BatchSource.TYPED)
     assert (batch.same, batch.storms_found_at is not None) == (1, True)
+
+
+def test_a_long_span_is_found_in_pieces_and_one_that_breaks_off_waits_and_is_done_again(
+    monkeypatch,
+):
+    monkeypatch.setattr(services, "PIECE_S", 6 * 3600)
+    gauge = factory.make_gauge()
+    first = factory.seconds(at("01:00", date(2026, 7, 1)))
+    rows = [
+        (start_s, start_s + 3600, ReadingKind.MEASURED, 254, "")
+        # storms of five hours, the rain of each across the end of a piece, a day of drought between them
+        for start_s in (first + (n // 5 * 29 + n % 5) * 3600 for n in range(30))
+    ]
+    batch = add_readings(gauge=gauge, rows=rows, source=BatchSource.TYPED)
+    real, pieces = services.find_in, []
+
+    def broken_off(span, **rest):
+        if len(pieces) == 3:
+            raise ZeroDivisionError
+        pieces.append((span.start_s, span.end_s))
+        return real(span, **rest)
+
+    monkeypatch.setattr(services, "find_in", broken_off)
+    find_waiting_storms()
+    batch.refresh_from_db()
+    assert batch.storms_found_at is None
+    found = Storm.objects.count()
+    assert 0 < found < 6
+    monkeypatch.setattr(services, "find_in", real)
+    assert find_waiting_storms() == 6 - found
+    assert [storm.revision for storm in Storm.objects.order_by("start_s")] == [1] * 6
+    assert {storm.end_s - storm.start_s for storm in Storm.objects.all()} == {5 * 3600}
+
+
+def test_readings_taken_back_while_their_storms_are_found_wait_to_be_found_again(monkeypatch):
+    monkeypatch.setattr(services, "PIECE_S", 6 * 3600)
+    gauge = factory.make_gauge()
+    first = factory.seconds(at("01:00", date(2026, 7, 1)))
+    rows = [
+        (first + n * 86_400, first + n * 86_400 + 3600, ReadingKind.MEASURED, 254, "")
+        for n in range(3)
+    ]
+    batch = add_readings(gauge=gauge, rows=rows, source=BatchSource.TYPED)
+    real = services.find_in
+
+    def and_somebody_takes_it_back(span, **rest):
+        changed = real(span, **rest)
+        monkeypatch.setattr(services, "find_in", real)
+        undo_batch(batch=batch, by=None, why="The wrong gauge")
+        return changed
+
+    monkeypatch.setattr(services, "find_in", and_somebody_takes_it_back)
+    find_waiting_storms()
+    assert Storm.objects.standing().exists()
+    find_waiting_storms()
+    assert not Storm.objects.standing().exists()
+    batch.refresh_from_db()
+    assert batch.storms_found_at is not None

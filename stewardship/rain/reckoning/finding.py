@@ -90,6 +90,27 @@ def widened(start_s: int, end_s: int, gaps: DryGaps) -> Span:
     return span
 
 
+def piece_of(span: Span, start_s: int, length_s: int, gaps: DryGaps) -> Span:
+    """So much of a span from one of its moments on, and more until nothing before the piece's end has to do with anything after it.
+
+    `start_s` is the span's start or the end of the piece before. A wet reading or a stored storm within the longest dry gap after the
+    end moves it on.
+    """
+    end_s, before = start_s + length_s, None
+    while end_s < span.end_s and end_s != before:
+        before = end_s
+        storms = Storm.objects.standing().overlapping(start_s, end_s + gaps.longest_s)
+        end_s = max(end_s, storms.aggregate(last=Max("end_s"))["last"] or end_s)
+        wet = Reading.objects.between(end_s, span.end_s).filter(depth_um__gt=0)
+        for wet_start_s, wet_end_s in (
+            wet.order_by("start_s").values_list("start_s", "end_s").iterator()
+        ):
+            if wet_start_s >= end_s + gaps.longest_s:
+                break
+            end_s = max(end_s, wet_end_s)
+    return Span(start_s, min(end_s, span.end_s), span.batches)
+
+
 class Changed(NamedTuple):
     """How many storms, and how many rains at sites, are new, changed or gone."""
 

@@ -10,7 +10,7 @@ from people.models import Program, User
 from stewardship.common.errors import Refused
 from stewardship.common.events import book_language
 from stewardship.rain.models import Gauge, ReadingBatch, StormSearch
-from stewardship.rain.reckoning.finding import Span, find_in, touched_by, widened
+from stewardship.rain.reckoning.finding import Span, find_in, piece_of, touched_by, widened
 from stewardship.rain.reckoning.record import dry_gaps
 from stewardship.rain.times import DAY_S, seconds
 
@@ -18,15 +18,15 @@ logger = logging.getLogger(__name__)
 
 #: [s] As much is found again within a page; more would keep the person waiting and the database's one writer busy.
 AT_ONCE_S = 62 * DAY_S
-#: [s] The sweep finds so much again in one transaction.
+#: [s] The sweep finds so much again in one transaction. Six years of minutes at thirty sites would keep SQLite's writer for a minute.
 PIECE_S = 92 * DAY_S
 
 
 def find_waiting_storms() -> int:
     """Find the storms of all readings that have come in since, and what they were at each site.
 
-    Batches that have to do with each other are taken together, each such group in one transaction; one that fails is logged,
-    waits, and does not keep the others back. Returns how many storms are new, changed or gone.
+    Batches that have to do with each other are taken together, a season of them in one transaction; one that fails is logged, waits,
+    and does not keep the others back. Returns how many storms are new, changed or gone.
     """
     changed = 0
     tried: set[int] = set()
@@ -42,29 +42,43 @@ def find_waiting_storms() -> int:
             logger.exception("Storms of reading batch %s could not be found.", first)
 
 
-@transaction.atomic
 def _find_with(batch_id: int) -> int:
-    """Find the storms that one batch and those that belong with it touch."""
-    lock_gauges()
-    batch = (
-        ReadingBatch.objects.select_related("gauge")
-        .filter(pk=batch_id, storms_found_at__isnull=True)
-        .first()
-    )
-    if batch is None:  # another worker was quicker
-        return 0
-    program = Program.get()
-    gaps = dry_gaps(program)
-    span = widened(*touched_by(batch), gaps)
-    changed = find_in(span, program=program, gaps=gaps, why=_why(span))
-    _close_batches(span)
-    return changed.storms
+    """Find the storms that one batch and those that belong with it touch, piece by piece.
+
+    Who is stopped on the way leaves the batches waiting; what was found already is found the same again.
+    """
+    span: Span | None = None
+    reached_s = changed = 0
+    while span is None or reached_s < span.end_s:
+        with transaction.atomic():
+            lock_gauges()
+            batch = (
+                ReadingBatch.objects.select_related("gauge")
+                .filter(pk=batch_id, storms_found_at__isnull=True)
+                .first()
+            )
+            if batch is None:  # another worker was quicker
+                return changed
+            program = Program.get()
+            gaps = dry_gaps(program)
+            if span is None:
+                span = widened(*touched_by(batch), gaps)
+                reached_s = span.start_s
+            piece = piece_of(span, reached_s, PIECE_S, gaps)
+            changed += find_in(piece, program=program, gaps=gaps, why=_why(span)).storms
+            reached_s = piece.end_s
+            if reached_s >= span.end_s:
+                _close_batches(span)
+    return changed
 
 
 def _close_batches(span: Span) -> None:
-    ReadingBatch.objects.filter(pk__in=[one.pk for one in span.batches]).update(
-        storms_found_at=timezone.now()
-    )
+    """Batches wait no more; one that was taken back meanwhile waits on, as what it said may have been found before."""
+    for taken_back in (False, True):
+        alike = [one.pk for one in span.batches if (one.undone_at is not None) == taken_back]
+        ReadingBatch.objects.filter(pk__in=alike, undone_at__isnull=not taken_back).update(
+            storms_found_at=timezone.now()
+        )
 
 
 def find_again(*, start_s: int, end_s: int, why: str, by: User) -> StormSearch:
