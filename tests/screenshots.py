@@ -37,6 +37,16 @@ def link(start: Address, selector: str) -> Callable[[Page], str]:
     return find
 
 
+def begun(step: str) -> Callable[[Page], str]:
+    """A step of the first household that is being taken on."""
+
+    def find(page: Page) -> str:
+        path = link("/agreements/", "main a[href^='/onboard/A']")(page)
+        return f"{path}{step}/" if path else ""
+
+    return find
+
+
 def uploaded(page: Page) -> str:
     """The page of a clumsy file that was just uploaded for the demo's first gauge."""
     rows = [f"2026-07-{day:02};{depth}" for day, depth in enumerate(["0,4", "31,0", "x", "-2", "7,6"], 1)]  # fmt: skip
@@ -156,6 +166,10 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("merges", "Coordinator", "/people/merges/"),
     ("own-address", "Coordinator", "/account/email/"),
     ("onboard", "Coordinator", "/onboard/"),
+    *(
+        (f"onboard-{step}", "Coordinator", begun(step))
+        for step in ("where", "works", "duties", "agreement")
+    ),
     ("duties", "Coordinator", "/care/duties/"),
     ("contacts", "Coordinator", "/care/contacts/"),
     ("late-rain", "Coordinator", "/care/rain/"),

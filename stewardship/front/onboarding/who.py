@@ -19,7 +19,7 @@ from stewardship.agreements.choices import Capacity
 from stewardship.agreements.models import Agreement, Party
 from stewardship.front.onboarding import path
 from stewardship.front.onboarding.shared import attempt, onward, step_page, told
-from stewardship.front.onboarding.who_forms import Acts, WhoPage
+from stewardship.front.onboarding.who_page import Acts, WhoPage
 
 #: How many people a search shows.
 FOUND = 12
