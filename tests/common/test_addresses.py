@@ -3,8 +3,15 @@
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scourgify import normalize_address_record
 
-from stewardship.common.addresses import AddressWhy, address_likeness, read_address
+from stewardship.common.addresses import (
+    DIRECTIONS,
+    STREET_WORDS,
+    AddressWhy,
+    address_likeness,
+    read_address,
+)
 
 
 @pytest.mark.parametrize(
@@ -60,3 +67,31 @@ def test_what_differs_is_told(mine, other, why):
 def test_whatever_somebody_types_is_read(text):
     read_address(text)
     assert address_likeness(text, text) in (AddressWhy.SAME, AddressWhy.STREET, None)
+
+
+class TestAgainstPublication28:
+    """Beside an implementation of USPS Publication 28 (usaddress-scourgify), which knows nothing of ours."""
+
+    @staticmethod
+    def as_published(address: str) -> str:
+        found = normalize_address_record(f"{address}, Palo Azul, NM 87000")
+        return " ".join(filter(None, [found["address_line_1"], found["address_line_2"]]))
+
+    # "avenida" is common practice, no source
+    @pytest.mark.parametrize("word", sorted(set(STREET_WORDS) - {"avenida"}))
+    def test_street_words(self, word):
+        published = self.as_published(f"110 Saltbush {word.title()}")
+        for ours in (f"110 Saltbush {word}", f"110 saltbush {STREET_WORDS[word]}"):
+            assert address_likeness(ours, published) == AddressWhy.SAME
+
+    @pytest.mark.parametrize("word", sorted(DIRECTIONS))
+    def test_directions(self, word):
+        published = self.as_published(f"110 {word.title()} Saltbush Street")
+        assert address_likeness(f"110 {word} Saltbush St", published) == AddressWhy.SAME
+
+    @pytest.mark.parametrize(
+        "unit", ["Apartment", "Apt", "Unit", "Suite", "Space", "Lot", "Trailer", "Building", "#"]
+    )
+    def test_units(self, unit):
+        written = f"110 Saltbush Street {unit} 4"
+        assert address_likeness(written, self.as_published(written)) == AddressWhy.SAME
