@@ -1,5 +1,7 @@
 """What forms say about what was typed, in our words instead of the framework's. A field's own words go before these."""
 
+from typing import Any
+
 from django import forms
 from django.core import validators
 from django.utils.translation import gettext_lazy as _
@@ -9,7 +11,7 @@ _REQUIRED = _("Fill this in.")
 _CHOOSE = _("Choose one.")
 _LISTED = _("Choose one of those listed.")
 #: Field class → its sentences by Django's code for the fault.
-FIELDS: dict[type[forms.Field], dict[str, object]] = {
+FIELDS: dict[type[forms.Field], dict[str, Any]] = {
     forms.Field: {"required": _REQUIRED},
     forms.IntegerField: {"invalid": _("Enter a whole number, e.g. 12.")},
     forms.FloatField: {"invalid": _("Enter a number, e.g. 2.5.")},
@@ -35,7 +37,7 @@ FIELDS: dict[type[forms.Field], dict[str, object]] = {
     },
 }
 #: Validator class → its sentence.
-VALIDATORS: dict[type, object] = {
+VALIDATORS: dict[Any, Any] = {
     validators.MinValueValidator: _("At least %(limit_value)s."),
     validators.MaxValueValidator: _("At most %(limit_value)s."),
     validators.MaxLengthValidator: ngettext_lazy(
