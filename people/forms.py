@@ -50,9 +50,9 @@ class HouseholdMixin(forms.Form):
         """The household that was chosen, or the new one, saved."""
         cleaned = self.cleaned_data
         if cleaned.get("household_name"):
-            return Household.objects.get_or_create(
+            return services.household_at(
                 name=cleaned["household_name"], address=cleaned["household_address"]
-            )[0]
+            )
         return cleaned.get("household")
 
 

@@ -156,6 +156,14 @@ def _link(person: Person, kind: str, value: str) -> ContactPoint:
     return point
 
 
+def household_at(*, name: str, address: str) -> Household:
+    """The household of that name at that address, written down at first need; of a second entry, the one that it is."""
+    found, _made = Household.objects.select_related("merged_into").get_or_create(
+        name=name, address=address
+    )
+    return found.merged_into or found
+
+
 def update_household(*, household: Household, **facts: Any) -> Household:
     """Put right a household's name, address, or whether one letter goes to all of them.
 

@@ -97,7 +97,7 @@ def test_a_pause_is_of_a_person_or_of_the_site(cast):
         (person, {}, "pause_of_person_open_once"),
         (person, {"cover": cast.owner, "ends_on": SECOND}, "pause_covered_by_another"),
         (person, {"person": None}, "pause_names_who_cannot"),
-        (person, {"effect": "forgotten", "ends_on": SECOND}, "pause_effect_known"),
+        (person, {"effect": "lost", "ends_on": SECOND}, "pause_effect_known"),
         (person, {"ends_on": date(2025, 1, 1)}, "pause_days_in_order"),
         (works, {}, "pause_of_works_open_once"),
         (works, {"person": cast.owner, "ends_on": SECOND}, "pause_names_who_cannot"),

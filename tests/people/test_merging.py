@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from people.merging import merge, pointing_at, undo_merge
 from people.models import Agent, ContactPoint, Household, Merge, Person, PersonExternalId, Volunteer
+from people.services import household_at
 from people.silence import fall_silent
 from people.words import ROWS
 from sites.models import Site
@@ -235,6 +236,8 @@ class TestTakingApart:
         again(cast.owner)
         assert cast.owner.household == kept
         assert list(Household.objects.known()) == [kept]
+        # somebody who types the other spelling lands at the one that stayed
+        assert household_at(name="Quist", address="110 Saltbush St") == kept
         undo_merge(merge=done, by=None)
         again(cast.owner)
         assert cast.owner.household == gone

@@ -6,7 +6,7 @@ from django.utils.translation import gettext as _
 
 from people.choices import Channel, ContactKind, Language
 from people.models import ContactPoint, Household, Organisation, Person, PersonExternalId
-from people.services import add_person, check_contact, update_person
+from people.services import add_person, check_contact, household_at, update_person
 from sites import services as site_services
 from sites.choices import InletKind, SourceClass, Stage
 from sites.models import Parcel, Site, SiteExternalId, SiteParcel
@@ -93,7 +93,7 @@ def _household(taking: Taking, row: Row) -> Household | None:
     address = taking.text(row, "household_address")
     if not address:
         raise Fault("household_address", _("A household has an address."))
-    return Household.objects.get_or_create(name=name, address=address)[0]
+    return household_at(name=name, address=address)
 
 
 def _known(
