@@ -163,6 +163,11 @@ class Person(models.Model):
         return self.merged_into or self
 
     @property
+    def in_use(self) -> bool:
+        """Neither a second entry nor erased: new things may be written down about them. The same rule as `objects.known`."""
+        return self.merged_into_id is None and self.erased_on is None
+
+    @property
     def is_silent(self) -> bool:
         """Nobody writes to them; who handles their letters, if anybody does, is written to."""
         return self.silent_since is not None

@@ -53,7 +53,7 @@ def form_page(
 
 
 def _person(pk: int) -> Person:
-    return get_object_or_404(Person.objects.select_related("household", "agency"), pk=pk)
+    return get_object_or_404(Person.objects.known().select_related("household", "agency"), pk=pk)
 
 
 @coordinator_required

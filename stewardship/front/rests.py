@@ -53,7 +53,7 @@ def rests(request: HttpRequest) -> HttpResponse:
 
 @coordinator_required
 def pause_new(request: HttpRequest, pk: int) -> HttpResponse:
-    person = get_object_or_404(Person, pk=pk)
+    person = get_object_or_404(Person.objects.known(), pk=pk)
     today = request.program.today()
 
     def write(typed: dict[str, Any]) -> str:

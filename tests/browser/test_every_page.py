@@ -22,16 +22,18 @@ RULES = {
     "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]},
 }
 NARROW = {"width": 320, "height": 640}
-#: Addresses that give a file, not a page.
+#: Addresses that give a file or a piece of a page.
 FILES = {
     "agreements:document",
     "agreements:link_document",
     "api:openapi-json",
     "outbox:enclosure",
     "outbox:print",
+    "people:alike",
     "rain:file_rejected",
     "reports:file",
     "reports:rows",
+    "sites:alike",
 }
 SIGNED_OUT = (
     "account_login",
@@ -39,7 +41,7 @@ SIGNED_OUT = (
     "account_reset_password_done",
     "account_request_login_code",
 )
-SIGNED_IN = ("account_change_password", "account_logout", "mfa_index")
+SIGNED_IN = ("account_email", "account_change_password", "account_logout", "mfa_index")
 ROLES = ("anonymous", "coordinator", "reviewer", "volunteer", "reader")
 
 

@@ -302,6 +302,7 @@ class TestT42:
         assert event.by.email == "rosa.lind@example.org"
         page = coordinator.get(f"/people/{person.pk}/").content.decode()
         assert str(person) in page
+        assert "Write to them again" not in page
 
     def test_t42_no_reminder_goes_out_afterwards_and_silence_is_not_lifted(self, life):
         duty = Reminder.objects.get(person=life.person).duty
