@@ -9,7 +9,7 @@ from django.core.exceptions import NON_FIELD_ERRORS
 from django.utils.translation import gettext_lazy as _
 
 from people import services
-from people.alike import AlikePerson, people_alike
+from people.alike import AlikePerson, households_alike, people_alike
 from people.choices import AskedBy, Channel, ContactKind
 from people.models import Household, Person
 from stewardship.common.errors import Refused
@@ -167,13 +167,26 @@ class AlikeMixin(forms.Form):
             but=but,
         )
         found = [one for one in found if one.person not in self.apart]
-        if found:
+        words = [self.words_for(one) for one in found] + self._households_alike()
+        if words:
             self.fields["someone_else"].widget = forms.CheckboxInput()
-            names = "; ".join(self.words_for(one) for one in found)
+            names = "; ".join(words)
             self.add_error(
                 "someone_else",
                 _("Perhaps in the book already: %s. Tick this if it is somebody else.") % names,
             )
+
+    def _households_alike(self) -> list[str]:
+        """Households at the address of a new one, but the very same, which is simply taken."""
+        name, address = (
+            self.cleaned_data.get(f"household_{part}", "") for part in ("name", "address")
+        )
+        found = households_alike(address=address) if name else []
+        return [
+            f"{one.household} ({one.words[0]})"
+            for one in found
+            if (one.household.name, one.household.address) != (name, address)
+        ]
 
     def words_for(self, one: AlikePerson) -> str:
         """Who, where they live, and why they may be meant."""

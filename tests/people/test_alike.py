@@ -122,6 +122,17 @@ class TestTheOffer:
 
 
 class TestTheQuestionWithoutAScript:
+    def test_a_new_household_at_an_address_in_the_book_is_asked_about_too(self, coordinator):
+        Household.objects.create(name="Quist", address="110 Saltbush Street")
+        form = self.FORM | {"household_name": "Orr", "household_address": "110 saltbush st"}
+        response = coordinator.post("/people/new/", form)
+        words = response.context["form"].errors["someone_else"][0]
+        assert "Quist, 110 Saltbush Street (the same address)" in words
+        # the very same one is simply taken
+        form |= {"household_name": "Quist", "household_address": "110 Saltbush Street"}
+        coordinator.post("/people/new/", form)
+        assert Person.objects.get(given_name="Bill").household == Household.objects.get()
+
     FORM = {
         "given_name": "Bill",
         "family_name": "Orr",
