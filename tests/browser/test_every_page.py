@@ -24,8 +24,10 @@ RULES = {
 NARROW = {"width": 320, "height": 640}
 #: Addresses that give a file or a piece of a page.
 FILES = {
+    "agreements:blank",
     "agreements:document",
     "agreements:link_document",
+    "agreements:list_faults",
     "api:openapi-json",
     "outbox:enclosure",
     "outbox:print",
