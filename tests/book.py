@@ -9,7 +9,7 @@ from django.core import signing
 from people.merging import merge
 from people.models import Agent, Household, Organisation
 from sites.models import Inlet, Planting
-from stewardship.agreements.models import Agreement, ListFile, Party
+from stewardship.agreements.models import Agreement, Document, ListFile, Party
 from stewardship.agreements.services.links import make_link
 from stewardship.care.choices import CheckReason, RainAsk
 from stewardship.care.links import token_for
@@ -69,6 +69,7 @@ class Book:
     organisation_contact: int
     agreement: int
     document: int
+    sealed: int
     requirement: int
     claim: int
     party: int
@@ -101,6 +102,19 @@ def make_message(key: str = "m1", **fields) -> Message:
         "queued_at": factory.at(date(2026, 7, 14), "18:00"),
     }
     return Message.objects.create(key=key, **(facts | fields))
+
+
+def make_sealed(agreement: Agreement) -> Document:
+    """A row in the place of a sealed copy; its bytes are none."""
+    return Document.objects.create(
+        agreement=agreement,
+        kind="sealed",
+        version=1,
+        file_name=f"{agreement.reference}-v1-signed.pdf",
+        content=b"%PDF-1.7 sealed",
+        sha256="0" * 64,
+        pages=1,
+    )
 
 
 def make_book(cast: Cast) -> Book:
@@ -277,7 +291,8 @@ def make_book(cast: Cast) -> Book:
         person=cast.owner.pk,
         contact=cast.owner.contact_points.first().pk,
         agreement=agreement.pk,
-        document=agreement.documents.get().pk,
+        document=agreement.documents.get(kind="to_sign").pk,
+        sealed=make_sealed(agreement).pk,
         requirement=agreement.requirements.create(kind="recording").pk,
         claim=site.restoration_claims.create(
             against="Gas utility", what="Curb and inlet", made_on=date(2026, 6, 1)

@@ -193,6 +193,7 @@ PDFS: list[tuple[str, str, str | Callable[[Page], str]]] = [
             link("/agreements/", "main tbody a")(page), "a[href^='/agreements/documents/']"
         )(page),
     ),
+    ("pdf-blank-form", "Coordinator", "/agreements/wordings/care_agreement/es/blank/"),
     ("pdf-report", "Coordinator", link("/reports/", "a[href$='report.pdf']")),
 ]
 

@@ -83,6 +83,7 @@ ROWS: dict[str, tuple[tuple[str, ...], set[str], int]] = {
     "agreements:renewals": ((), COORDINATOR, 200),
     "agreements:renewal_letters": ((), COORDINATOR, 405),
     "agreements:document": (("document",), COORDINATOR, 200),
+    "agreements:check": (("sealed",), COORDINATOR, 200),
     "agreements:sign": (("party",), COORDINATOR, 200),
     "agreements:signing": (("offer",), COORDINATOR, 200),
     "agreements:let_stand": (("offer",), COORDINATOR, 405),

@@ -1,11 +1,14 @@
 """Papers that are made when somebody asks for them."""
 
 from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
 from django.utils.http import content_disposition_header
 from django.views.decorators.http import require_GET
 
+from stewardship.agreements.choices import DocumentKind
 from stewardship.agreements.documents_blank import blank_form
-from stewardship.agreements.models import Wording
+from stewardship.agreements.models import Document, Wording
+from stewardship.agreements.verifying import look_at
 from stewardship.common.access import coordinator_required
 
 
@@ -26,3 +29,15 @@ def blank(request: HttpRequest, instrument: str, language: str) -> HttpResponse:
         content_type="application/pdf",
         headers={"Content-Disposition": content_disposition_header(True, name)},
     )
+
+
+@coordinator_required
+@require_GET
+def check(request: HttpRequest, pk: int) -> HttpResponse:
+    """What can be shown of a signed copy: its seal, its certificate, its pages."""
+    copy = get_object_or_404(
+        Document.objects.select_related("agreement"), pk=pk, kind=DocumentKind.SEALED
+    )
+    shown = look_at(bytes(copy.content))
+    context = {"copy": copy, "shown": shown, "sound": all(one.good for one in shown)}
+    return render(request, "agreements/check.html", context)

@@ -23,6 +23,7 @@ urlpatterns = [
     path("renewals/", views.renewals, name="renewals"),
     path("renewals/letters/", views.renewal_letters, name="renewal_letters"),
     path("documents/<int:pk>/", views.document, name="document"),
+    path("documents/<int:pk>/check/", paper_views.check, name="check"),
     path("parties/<int:pk>/sign/", views.sign, name="sign"),
     path("parties/<int:pk>/<slug:action>/", hub.party_act, name="party_act"),
     path("<int:pk>/signing/", hub.signing, name="signing"),

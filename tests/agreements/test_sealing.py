@@ -372,6 +372,28 @@ class TestVerifyDocument:
         assert "The file is damaged, or it is no PDF." in said
 
 
+class TestTheCheckPage:
+    def test_a_coordinator_sees_that_the_seal_is_intact(self, folk, seal, coordinator):
+        copy = seal_agreement(agreement=mixed(folk)[0])
+        detail = coordinator.get(f"/agreements/{copy.agreement_id}/").content.decode()
+        assert f'href="/agreements/documents/{copy.pk}/check/"' in detail
+        page = coordinator.get(f"/agreements/documents/{copy.pk}/check/").content.decode()
+        assert "This is the signed copy as it was sealed." in page
+        assert "The seal is intact" in page and seal in page
+
+    def test_a_changed_copy_is_said_to_be_changed(self, folk, seal, coordinator):
+        copy = seal_agreement(agreement=mixed(folk)[0])
+        content = bytearray(copy.content)
+        content[len(content) // 3] ^= 1
+        Document.objects.filter(pk=copy.pk).update(content=bytes(content))
+        page = coordinator.get(f"/agreements/documents/{copy.pk}/check/").content.decode()
+        assert "Do not rely on this file." in page and "The seal is broken" in page
+
+    def test_other_documents_have_no_such_page(self, folk, coordinator, one_print):
+        _, document = offered(folk)
+        assert coordinator.get(f"/agreements/documents/{document.pk}/check/").status_code == 404
+
+
 class TestMakeSeal:
     def test_it_makes_one_that_only_its_owner_reads_and_keeps_it(self, no_seal, settings, program):
         out = StringIO()
