@@ -43,8 +43,7 @@ class SigningMethod(TextChoices):
 
 class DocumentKind(TextChoices):
     TO_SIGN = "to_sign", _("Ready to sign")
-    SIGNED = "signed", _("Signed copy")
-    BLANK = "blank", _("Blank form")
+    SIGNED = "signed", _("Scan of signed pages")
     SEALED = "sealed", _("Signed and sealed")
     AS_BUILT = "as_built", _("As built")
     SUPPORT = "support", _("Paper besides")

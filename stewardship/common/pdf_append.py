@@ -29,7 +29,7 @@ def append_pages(writer: IncrementalPdfFileWriter, more: bytes) -> None:
         del page["/Parent"]
     for element in _each(new_top["/K"]):
         del element["/P"]
-    brought = writer.import_object(
+    brought: Any = writer.import_object(
         _bundle(new_pages["/Kids"], new_top["/K"], new_tree["/ParentTree"]["/Nums"])
     )
     kids, elements, numbers = (brought[key] for key in ("/Kids", "/K", "/Nums"))
