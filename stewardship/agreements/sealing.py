@@ -58,18 +58,19 @@ class SignatureLine:
 
 
 def due_for_sealing() -> QuerySet[Agreement]:
-    """Agreements in force whose document was made here and signed, without a sealed copy; oldest first."""
+    """Agreements in force whose document was made here and signed, without a sealed copy."""
     papers = Document.objects.filter(agreement=OuterRef("pk"))
     return Agreement.objects.filter(
         Exists(papers.filter(kind=DocumentKind.TO_SIGN, signatures__isnull=False)),
         ~Exists(papers.filter(kind=DocumentKind.SEALED)),
         state=AgreementState.IN_FORCE,
-    ).order_by("pk")
+    )
 
 
 def seal_due() -> int:
     """Seal what is due, each by itself; gives how many there were. One that cannot be sealed does not stop the rest."""
-    due = list(due_for_sealing().values_list("pk", flat=True))
+    # In any order, so that two workers at once seldom make the same one; if they do, one of the two is kept.
+    due = list(due_for_sealing().order_by("?").values_list("pk", flat=True))
     if due and not has_seal():
         log.warning(
             "Signed agreements that wait for a seal: %d. Run “manage.py make_seal” once.", len(due)
