@@ -23,6 +23,7 @@ from stewardship.agreements.services.ending import end_agreement
 from stewardship.agreements.services.signing import bring_into_force
 from stewardship.agreements.standing import missing_signatures
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 from stewardship.common.written import day_text
 
 
@@ -95,7 +96,9 @@ def bring_in(
     agreement.refresh_from_db()
     was, agreement.state = agreement.state, AgreementState.OFFERED
     agreement.save(update_fields=["state"])
-    note(agreement, was=was, why=_("Brought in from a list; the paper: %s") % kept_at, by=by)
+    with book_language():
+        words = _("Brought in from a list; the paper: %s") % kept_at
+        note(agreement, was=was, why=words, by=by)
     for one, party in parties:
         if one.signed_on:
             Signature.objects.create(

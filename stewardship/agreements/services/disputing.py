@@ -12,6 +12,7 @@ from people.models import Person, Program, User
 from sites.models import Site, SiteEvent
 from stewardship.agreements.models import Dispute
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 
 
 @transaction.atomic
@@ -47,8 +48,9 @@ def open_dispute(
         answer=answer.strip(),
         entered_by=by,
     )
-    said = _("Disputed by %s; clocks stand still") % person if person else _("Disputed")
-    _note(site, said, by=by)
+    with book_language():
+        said = _("Disputed by %s; clocks stand still") % person if person else _("Disputed")
+        _note(site, said, by=by)
     return dispute
 
 
@@ -86,7 +88,8 @@ def close_dispute(*, dispute: Dispute, on: date, outcome: str, by: User | None =
         raise Refused(_("It cannot be settled before it began."))
     dispute.closed_on, dispute.outcome = on, outcome[:400]
     dispute.save(update_fields=["closed_on", "outcome"])
-    _note(dispute.site, _("Dispute settled: %s") % outcome, by=by)
+    with book_language():
+        _note(dispute.site, _("Dispute settled: %s") % outcome, by=by)
     return dispute
 
 

@@ -11,6 +11,7 @@ from stewardship.agreements.models import Responsibility
 from stewardship.agreements.services._shared import note, refuse_future
 from stewardship.agreements.services.holding import close, hand_over, still_held
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 
 
 @transaction.atomic
@@ -41,7 +42,8 @@ def name_estate(
         )
     held = Responsibility.objects.select_for_update(of=("self",)).select_related("agreement")
     rows = list(still_held(held.filter(person=person), on=on))
-    close(rows, on=on, why=_("Died; the estate holds it"))
+    with book_language():
+        close(rows, on=on, why=_("Died; the estate holds it"))
     for row in rows:
         same = Responsibility.objects.filter(
             site_id=row.site_id, role=row.role, organisation=estate
@@ -57,7 +59,8 @@ def name_estate(
             ends_on=row.agreement.ends_on,
         )
     for agreement in {row.agreement for row in rows}:
-        note(agreement, why=_("%s holds it now") % estate, by=by)
+        with book_language():
+            note(agreement, why=_("%s holds it now") % estate, by=by)
     return estate
 
 

@@ -12,6 +12,7 @@ from stewardship.agreements.models import Responsibility
 from stewardship.agreements.services._shared import note, refuse_future
 from stewardship.agreements.services.holding import close, hand_over, still_held
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 
 
 @transaction.atomic
@@ -79,10 +80,11 @@ def change_office(
 
 
 def _hand_over_sites(change: OfficeChange, *, by: User | None) -> None:
-    words = _("%(new)s in the place of %(old)s") % {
-        "new": change.new_agency,
-        "old": change.agency,
-    }
+    with book_language():
+        words = _("%(new)s in the place of %(old)s") % {
+            "new": change.new_agency,
+            "old": change.agency,
+        }
     for site in Site.objects.select_for_update().filter(agency=change.agency).order_by("pk"):
         site.agency = change.new_agency
         site.save(update_fields=["agency"])

@@ -11,6 +11,7 @@ from sites.models import Site, SiteEvent
 from stewardship.agreements.choices import PauseEffect, PauseKind, ResponsibilityRole
 from stewardship.agreements.models import Pause, Responsibility
 from stewardship.common.errors import Refused
+from stewardship.common.events import book_language
 from stewardship.common.written import day_text
 
 
@@ -62,7 +63,8 @@ def pause_person(
         entered_by=by,
     )
     # Why they cannot is private and stays out of the site's history.
-    _note(site, pause_words(pause), by=by)
+    with book_language():
+        _note(site, pause_words(pause), by=by)
     return pause
 
 
@@ -91,7 +93,8 @@ def rest_site(
         why=why[:200],
         entered_by=by,
     )
-    _note(site, f"{pause_words(pause)}: {why}", by=by)
+    with book_language():
+        _note(site, f"{pause_words(pause)}: {why}", by=by)
     return pause
 
 
@@ -113,7 +116,8 @@ def end_pause(*, pause: Pause, on: date, by: User | None = None) -> Pause:
     pause.ends_on = max(on, pause.starts_on)
     pause.save(update_fields=["ends_on"])
     who = pause.person or pause.site.code
-    _note(pause.site, _("The pause of %s has ended") % who, by=by)
+    with book_language():
+        _note(pause.site, _("The pause of %s has ended") % who, by=by)
     return pause
 
 
