@@ -19,7 +19,7 @@ from sites.choices import Stage
 from sites.models import Site
 from stewardship.agreements.choices import AgreementState, InstrumentKind
 from stewardship.agreements.models import Agreement, Responsibility
-from stewardship.agreements.services import missing_signatures, signing
+from stewardship.agreements.services import missing_signatures, offering
 from stewardship.care.choices import CheckReason, DutyState, NeedsPerson, Trigger
 from stewardship.care.models import CareRule, CleanOut, ContactCheck, Duty, Reminder, Visit
 from stewardship.management.demo import DEMO_LOGINS
@@ -87,9 +87,9 @@ def demo(django_db_setup, django_db_blocker) -> Iterator[tuple[str, list[tuple]]
     """
     documents: list[bytes] = []
     patch = pytest.MonkeyPatch()
-    render = signing.render
+    render = offering.render
     patch.setattr(
-        signing,
+        offering,
         "render",
         lambda sheet: (documents or documents.append(render(sheet)) or documents)[0],
     )
