@@ -76,6 +76,7 @@ GAUGE = "/rain/gauges/porch/"
 #: an agreement that waits for signatures
 OFFERED = link("/agreements/?state=offered", "main tbody a")
 PERSON = link("/people/", "main tbody a")
+DUE_SITE = link(link("/care/duties/", "main tbody a"), "main a[href^='/sites/']")
 
 #: (name, who of DEMO_LOGINS or "" for nobody, address or a function that finds it on the way)
 PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
@@ -163,6 +164,16 @@ PAGES: list[tuple[str, str, str | Callable[[Page], str]]] = [
     ("person-same", "Coordinator", link(PERSON, "main a[href$='/same/']")),
     ("person-erase", "Coordinator", link(PERSON, "main a[href$='/erase/']")),
     ("household", "Coordinator", link(PERSON, "main a[href*='/households/']")),
+    ("person-died", "Coordinator", link(PERSON, "main a[href$='/died/']")),
+    ("person-silent", "Coordinator", link(PERSON, "main a[href$='/silent/']")),
+    ("person-pause", "Coordinator", link(PERSON, "main a[href$='/pause/']")),
+    ("person-agent", "Coordinator", link(PERSON, "main a[href$='/agents/new/']")),
+    ("organisations", "Coordinator", "/people/organisations/"),
+    ("organisation-new", "Coordinator", "/people/organisations/new/"),
+    ("offices", "Coordinator", "/people/offices/"),
+    ("office-change", "Coordinator", "/people/offices/change/"),
+    ("rests", "Coordinator", "/rests/"),
+    ("dispute-new", "Coordinator", link(DUE_SITE, "main a[href$='/disputed/']")),
     ("merges", "Coordinator", "/people/merges/"),
     ("own-address", "Coordinator", "/account/email/"),
     ("onboard", "Coordinator", "/onboard/"),
