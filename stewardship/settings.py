@@ -196,7 +196,8 @@ DEFAULT_FROM_EMAIL = env.str("DEFAULT_FROM_EMAIL", default="Rillbook <rillbook@e
 
 # -- The program's seal over signed copies --------------------------------------------------------------------
 SEAL_FILE = Path(env.str("SEAL_FILE", default=str(VAR_DIR / "seal.p12")))
-SEAL_PASSPHRASE = env.str("SEAL_PASSPHRASE", default="")  # without one, the file's mode (0600) guards it
+# without a passphrase, the file's mode (0600) guards it
+SEAL_PASSPHRASE = env.str("SEAL_PASSPHRASE", default="")
 
 # -- Background work ------------------------------------------------------------------------------------------
 REDIS_URL = env.str("REDIS_URL", default=f"redis+socket://{VAR_DIR / 'redis.sock'}")

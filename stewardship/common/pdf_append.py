@@ -21,7 +21,8 @@ def append_pages(writer: IncrementalPdfFileWriter, more: bytes) -> None:
     at the top. Tables are not for `more`: the names of their header cells would meet those of the first file.
     """
     reader = PdfFileReader(BytesIO(more))
-    pages, tree = writer.root["/Pages"], writer.root["/StructTreeRoot"]
+    pages: Any = writer.root["/Pages"]
+    tree: Any = writer.root["/StructTreeRoot"]
     new_pages, new_tree = reader.root["/Pages"], reader.root["/StructTreeRoot"]
     top, new_top = tree["/K"][0], new_tree["/K"][0]
     # Cut what leads upwards, so that importing a page does not bring the other file's page tree and catalog along.
