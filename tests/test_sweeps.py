@@ -21,7 +21,16 @@ PAGES = sorted(
     name
     for name, (_keys, _allowed, code) in ROWS.items()
     if code == 200
-    and name not in ("reports:file", "reports:rows", "outbox:print", "rain:file_rejected")
+    and name
+    not in (
+        # files, and parts of a page that a script asks for
+        "reports:file",
+        "reports:rows",
+        "outbox:print",
+        "rain:file_rejected",
+        "people:alike",
+        "sites:alike",
+    )
 )
 
 
