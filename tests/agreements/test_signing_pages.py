@@ -144,7 +144,8 @@ class TestTheScreenHandedOver:
         words = text_of(response)
         assert '<html lang="es">' in words
         assert response.context["translated"], "the summary in Spanish, as a help"
-        assert '<div lang="en">' in words
+        whole = words[words.index('<div lang="en">') : words.index('id="sign"')]
+        assert "What this covers" in whole, "in its own language, headings and all"
         assert f'action="{screen.address()}?language=es#sign"' in words
         assert coordinator.get(screen.address() + "?language=xx")["Content-Language"] == "en"
 
