@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 SVG = "http://www.w3.org/2000/svg"
 XLINK = "http://www.w3.org/1999/xlink"
-EDITION = 5  # raise when the drawing changes, so that cached charts are drawn anew
+EDITION = 6  # raise when the drawing changes, so that cached charts are drawn anew
 HOUR = timedelta(hours=1)
 KEEP_SECONDS = 30 * 24 * 3600
 POINTS_PER_INCH = (
@@ -114,7 +114,7 @@ def hyetograph(
     units: str,
     zone: str,
 ) -> str:
-    """How fast it rained as bars, and what had fallen so far as a line that ends in the total.
+    """How fast it rained as bars (scale on the left), and what had fallen so far as a line that ends in the total (on the right).
 
     Parameters
     ----------
@@ -165,7 +165,7 @@ def _draw_hyetograph(
     from matplotlib.ticker import MaxNLocator
 
     figure = new_figure(height=270)
-    axes = figure.add_axes((0.1, 0.17, 0.84, 0.67))
+    axes = figure.add_axes((0.1, 0.17, 0.8, 0.67))
     times = date2num([edge.astimezone(zone) for edge in bars.edges])
     first, last = date2num([scale.start.astimezone(zone), scale.end.astimezone(zone)])
     spans = times[1:] - times[:-1]
@@ -178,6 +178,9 @@ def _draw_hyetograph(
     axes.set_xlim(first, last)
     axes.set_ylim(0, max(_shown_depth(scale.most_mm_per_h, units) * 1.12, _shown_depth(0.5, units)))
 
+    def axis_words(value: float, _at: float) -> str:
+        return number_text(value, 2 if units == US else 1)
+
     so_far = [0.0]
     for depth in bars.depths_mm:
         so_far.append(so_far[-1] + _shown_depth(depth or 0, units))
@@ -187,7 +190,18 @@ def _draw_hyetograph(
     ]  # keeps the line apart from the bars it crosses
     heaped.plot(times, so_far, color=INK, linewidth=2, solid_capstyle="round", path_effects=halo)
     heaped.set_ylim(0, max(_shown_depth(scale.most_mm, units) * 1.12, _shown_depth(0.5, units)))
-    heaped.set_axis_off()
+    heaped.yaxis.set_major_formatter(axis_words)
+    heaped.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
+    heaped.annotate(
+        _("inches so far") if units == US else _("mm so far"),
+        (1, 1),
+        xycoords="axes fraction",
+        xytext=(52, 12),
+        textcoords="offset points",
+        ha="right",
+        va="bottom",
+        color=SOFT,
+    )
     early = times[-1] - first < (last - first) / 4  # no room for words on its left
     heaped.annotate(
         _("total %s") % depth_mm_text(bars.total_mm, units),
@@ -214,11 +228,11 @@ def _draw_hyetograph(
     locator = AutoDateLocator(tz=zone, minticks=3, maxticks=6)
     axes.xaxis.set_major_locator(locator)
     axes.xaxis.set_major_formatter(_hour_labels(last - first > 3, zone))
-    axes.yaxis.set_major_formatter(lambda value, _at: number_text(value, 2 if units == US else 1))
+    axes.yaxis.set_major_formatter(axis_words)
     axes.yaxis.set_major_locator(MaxNLocator(nbins=4, steps=[1, 2, 5, 10]))
     axes.yaxis.grid(visible=True, color=RULE, linewidth=0.8)
     axes.set_axisbelow(True)
-    above_axis(axes, _bar_words(bars.edges, units))
+    above_axis(axes, _bar_words(bars, units))
     return svg_of(figure, title=title, description=description)
 
 
@@ -226,11 +240,12 @@ def _shown_depth(mm: float, units: str) -> float:
     return float(u.mm_to_in(mm)) if units == US else mm
 
 
-def _bar_words(edges: Sequence[datetime], units: str) -> str:
-    """What the bars count, and how long each is unless they differ: "in per hour, each bar 15 min"."""
-    steps = {later - earlier for earlier, later in zip(edges, edges[1:], strict=False)}
+def _bar_words(bars: Bars, units: str) -> str:
+    """What the bars count, and how long each that shows is unless they differ: "in per hour, each bar 15 min"."""
+    spans = zip(bars.edges, bars.edges[1:], bars.depths_mm, strict=False)
+    steps = {end - start for start, end, depth in spans if depth}
     rate = _("in per hour") if units == US else _("mm per hour")
-    if len(steps) > 1:
+    if len(steps) != 1:
         return rate
     return _("%(rate)s, each bar %(span)s") % {"rate": rate, "span": hours_text(steps.pop() / HOUR)}
 

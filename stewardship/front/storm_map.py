@@ -1,6 +1,7 @@
 """The map of a storm in drawing units: cells, gauges, sites by depth, words where there is room for them, a scale."""
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from bisect import bisect_right
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext as _
@@ -8,19 +9,37 @@ from django.utils.translation import ngettext
 
 from stewardship.common.drawing import WIDTH
 from stewardship.common.units import M_PER_FOOT, M_PER_MILE
-from stewardship.common.written import US, depth_text, number_text
+from stewardship.common.written import US, depth_text, least_shown_um, number_text
 from stewardship.front.storm_area import Area
 from stewardship.front.storm_gauges import GaugeRecord
+from stewardship.front.storm_labels import (
+    LINE,
+    Box,
+    Label,
+    around,
+    box_of,
+    covered,
+    lies_in,
+    place_label,
+)
 from stewardship.front.storm_sites import SiteNeed
 from stewardship.rain.choices import Sureness
 
-#: Radius of a site that got no rain, and what the deepest has beyond it. [drawing units]
-LEAST_R, MORE_R = 4.5, 8.5
-UNKNOWN_R = 6.5
+#: Where the steps of size and colour begin, alike on every map so that storms compare; ours, no source. [µm]
+STEPS_UM = {
+    US: tuple(round(inches * 25_400) for inches in (0.1, 0.25, 0.5, 1)),
+    "metric": tuple(mm * 1000 for mm in (2, 5, 10, 25)),
+}
+#: Radius of a site with next to no rain, of one whose rain is not known, and of one in each step. [drawing units]
+DRY_R, UNKNOWN_R, STEP_R = 4.5, 6.5, (5.5, 7.0, 8.75, 10.75, 13.0)
 #: Half a gauge's width and height. [drawing units]
 TUBE_W, TUBE_H = 8, 9
-#: Width of a letter of the labels, about. [drawing units] Words of gauges grow on a phone, so more is kept free for them.
-SITE_LETTER, GAUGE_LETTER, LINE = 6.6, 8.6, 16
+#: Width of a letter of the labels, about. [drawing units]
+SITE_LETTER, GAUGE_LETTER = 6.6, 8.0
+#: The same and the height of a line of gauges on a phone, where their words are larger and sites have none.
+PHONE_LETTER, PHONE_LINE = 11.0, 22
+#: How far a gauge is drawn beside its place where a site lies under it, at most. [drawing units]
+ASIDE = 21
 #: Sites that are named at most, the deepest first: a map of more could not be read.
 MOST_NAMED = 100
 #: Height of the strip under the map that holds the scale and the north arrow. [drawing units]
@@ -31,7 +50,7 @@ BAR = 0.3
 
 @dataclass(frozen=True)
 class Dot:
-    """A site: where, how large, how dark (1-5); `kind` is "wet", "dry" or "unknown"."""
+    """A site: where, how large, how dark (1-5); `kind` is "wet", "dry" (or next to it) or "unknown"."""
 
     x: str
     y: str
@@ -43,20 +62,14 @@ class Dot:
 
 @dataclass(frozen=True)
 class Tube:
-    """Gauges at one place: `level` is how full the drawn one stands, `counts` whether any of them speaks for the map."""
+    """Gauges at one place: `level` is how full the drawn one stands, `counts` whether any of them speaks for the map; `aside`
+    is path data of a line to their place, where they are drawn beside it."""
 
     x: str
     y: str
+    aside: str
     level: str
     counts: bool
-    words: str
-
-
-@dataclass(frozen=True)
-class Label:
-    x: str
-    y: str
-    anchor: str
     words: str
 
 
@@ -75,15 +88,12 @@ class StormMap:
     site_labels: list[Label]
     bar: str
     bar_words: str
-    key: list[tuple[str, int, str]]  # radius, shade, depth in words
+    key: list[tuple[float, int, str]]  # radius, shade, depths in words
     unknown: bool
-    dry: bool
+    dry: str  # how much a site got at most that is drawn as dry, in words
     left_out: bool
     unnamed: int
     off_map: list[str]
-
-
-Box = tuple[float, float, float, float]  # left, top, right, bottom
 
 
 def storm_map(
@@ -97,28 +107,23 @@ def storm_map(
     def at(east_m: float, north_m: float) -> tuple[float, float]:
         return (east_m - area.west) * per_m, (area.north - north_m) * per_m
 
-    most_um = max([row.rain.depth_um or 0 for row in rows] + [one.depth_um or 0 for one in records])
     placed = sorted(
         zip(area.sites, [at(*place) for place in area.sites_m.tolist()], strict=True),
         key=lambda one: (-(one[0].rain.depth_um or 0), one[0].rain.site.code),
     )
-    standing = _standing(area, at)
-    taken: list[Box] = [_around(x, y, _radius(row, most_um)) for row, (x, y) in placed]
-    taken += [(x - TUBE_W, y - TUBE_H, x + TUBE_W, y + TUBE_H) for _gauges, (x, y) in standing]
+    dots = [around(x, y, _radius(row, units)) for row, (x, y) in placed]
     frame = (4.0, 2.0, WIDTH - 4.0, height - 4.0)
-    gauge_labels = [
-        _label(x, y, TUBE_W, TUBE_H, words, GAUGE_LETTER, taken, frame, must=True)
-        for gauges, (x, y) in standing
-        for words in [_gauge_words(gauges, units)]
-    ]
+    tubes = _tubes(_standing(area, at), dots, frame, units)
+    marks = dots + [_tube_box(float(tube.x), float(tube.y)) for tube in tubes]
+    gauge_labels, gauge_boxes = _gauge_labels(tubes, marks, frame)
+    taken = marks + gauge_boxes
     site_labels = [
-        _label(x, y, r, r, row.rain.site.code, SITE_LETTER, taken, frame, must=False)
+        place_label(x, y, r, r, row.rain.site.code, SITE_LETTER, LINE, taken, frame, must=False)
         for row, (x, y) in placed[:MOST_NAMED]
-        for r in [_radius(row, most_um)]
+        for r in [_radius(row, units)]
     ]
     named = [label for label in site_labels if label]
     bar_m, bar_words = _bar((area.east - area.west) * BAR, units)
-    known = [row.rain.depth_um for row in rows if row.rain.depth_um is not None]
     return StormMap(
         height=f"{height:.0f}",
         whole=f"{height + STRIP:.0f}",
@@ -128,16 +133,16 @@ def storm_map(
             "M{:.1f} {:.1f}L{:.1f} {:.1f}".format(*at(*start), *at(*end))
             for start, end in area.borders_m
         ),
-        dots=[_dot(row, x, y, most_um, units) for row, (x, y) in placed],
-        tubes=[_tube(gauges, x, y, most_um, units) for gauges, (x, y) in standing],
-        gauge_labels=[label for label in gauge_labels if label],
+        dots=[_dot(row, x, y, units) for row, (x, y) in placed],
+        tubes=tubes,
+        gauge_labels=gauge_labels,
         site_labels=named,
         bar=f"{bar_m * per_m:.1f}",
         bar_words=bar_words,
-        key=_key(known, most_um, units),
+        key=_key([row.rain.depth_um for row in area.sites], units),
         unknown=any(row.rain.depth_um is None for row in area.sites),
-        dry=any(row.rain.depth_um == 0 for row in area.sites),
-        left_out=any(one.share is None for gauges, _at in standing for one in gauges),
+        dry=_dry_words([row.rain.depth_um for row in area.sites], units),
+        left_out=not all(tube.counts for tube in tubes),
         unnamed=len(placed) - len(named),
         off_map=_off_map(area, rows, records),
     )  # fmt: skip
@@ -156,6 +161,7 @@ def _standing(
 
 def _off_map(area: Area, rows: Sequence[SiteNeed], records: Sequence[GaugeRecord]) -> list[str]:
     """In words, each site and gauge that could not be drawn."""
+    shown = {one.gauge.pk for one in records}
     words = [
         _("%s is not on the map: its coordinates are not known.") % row.rain.site.code
         for row in rows
@@ -169,7 +175,7 @@ def _off_map(area: Area, rows: Sequence[SiteNeed], records: Sequence[GaugeRecord
     return words + [
         _("Gauge %s stands beyond the edge of the map.") % record.gauge.code
         for record, place in zip(area.gauges, area.gauges_m.tolist(), strict=True)
-        if not area.holds(*place)
+        if not area.holds(*place) and record.gauge.pk in shown
     ]
 
 
@@ -196,44 +202,80 @@ def _described(rows: Sequence[SiteNeed], records: Sequence[GaugeRecord], units: 
 
 
 # -- marks ----------------------------------------------------------------------------------------------------
-def _share(um: int | None, most_um: int) -> float:
-    return (um or 0) / most_um if most_um else 0.0
+def _step(um: int | None, units: str) -> int | None:
+    """Which step of size and colour a depth lies in, from 0; None for what would be written as no rain."""
+    if um is None or um < least_shown_um(units):
+        return None
+    return bisect_right(STEPS_UM[units], um)
 
 
-def _radius(row: SiteNeed, most_um: int) -> float:
-    """The area of a dot beyond the least grows with the depth."""
+def _radius(row: SiteNeed, units: str) -> float:
     if row.rain.depth_um is None:
         return UNKNOWN_R
-    return LEAST_R + MORE_R * _share(row.rain.depth_um, most_um) ** 0.5
+    step = _step(row.rain.depth_um, units)
+    return DRY_R if step is None else STEP_R[step]
 
 
-def _shade(um: int | None, most_um: int) -> int:
-    """From 1, light, to 5."""
-    return min(5, 1 + int(5 * _share(um, most_um)))
-
-
-def _dot(row: SiteNeed, x: float, y: float, most_um: int, units: str) -> Dot:
+def _dot(row: SiteNeed, x: float, y: float, units: str) -> Dot:
     um = row.rain.depth_um
+    step = _step(um, units)
     return Dot(
         f"{x:.1f}",
         f"{y:.1f}",
-        f"{_radius(row, most_um):.1f}",
-        _shade(um, most_um),
-        "unknown" if um is None else "wet" if um else "dry",
+        f"{_radius(row, units):.1f}",
+        (step or 0) + 1,
+        "unknown" if um is None else "dry" if step is None else "wet",
         f"{row.rain.site.code}: {depth_text(um, units) or _('not known')}"
         + ("" if um is None else f", {Sureness(row.rain.sureness).label}"),
     )
 
 
-def _tube(gauges: Sequence[GaugeRecord], x: float, y: float, most_um: int, units: str) -> Tube:
-    deepest = max(one.depth_um or 0 for one in gauges)
-    return Tube(
-        f"{x:.1f}",
-        f"{y:.1f}",
-        f"{2 * TUBE_H * _share(deepest, most_um):.1f}",
-        any(one.share is not None for one in gauges),
-        _gauge_words(gauges, units),
-    )
+def _tubes(
+    standing: list[tuple[list[GaugeRecord], tuple[float, float]]],
+    dots: list[Box],
+    frame: Box,
+    units: str,
+) -> list[Tube]:
+    """The gauges, each at its place or, where that would hide a site or another gauge, close beside it."""
+    taken, tubes = list(dots), list[Tube]()
+    for gauges, (place_x, place_y) in standing:
+        spots = [(place_x, place_y)] + [
+            (place_x + ASIDE * far * right, place_y + ASIDE * far * down)
+            for far in (0.75, 1)
+            for right, down in (
+                (1, 0),
+                (-1, 0),
+                (0, -1),
+                (0, 1),
+                (1, -1),
+                (-1, -1),
+                (1, 1),
+                (-1, 1),
+            )
+        ]
+        inside = [spot for spot in spots if lies_in(_tube_box(*spot), frame)] or spots[:1]
+        _covers, n = min((covered(_tube_box(*spot), taken), n) for n, spot in enumerate(inside))
+        x, y = inside[n]
+        taken.append(_tube_box(x, y))
+        moved = (x, y) != (place_x, place_y)
+        deepest = max(one.depth_um or 0 for one in gauges)
+        step = _step(deepest, units)
+        full = 0 if step is None else (step + 1) / len(STEP_R)
+        tubes.append(
+            Tube(
+                f"{x:.1f}",
+                f"{y:.1f}",
+                f"M{place_x:.1f} {place_y:.1f}L{x:.1f} {y:.1f}" if moved else "",
+                f"{2 * TUBE_H * full:.1f}",
+                any(one.share is not None for one in gauges),
+                _gauge_words(gauges, units),
+            )
+        )
+    return tubes
+
+
+def _tube_box(x: float, y: float) -> Box:
+    return x - TUBE_W, y - TUBE_H, x + TUBE_W, y + TUBE_H
 
 
 def _gauge_words(gauges: Sequence[GaugeRecord], units: str) -> str:
@@ -247,82 +289,46 @@ def _gauge_words(gauges: Sequence[GaugeRecord], units: str) -> str:
     return ", ".join(said)
 
 
-def _key(known: list[int], most_um: int, units: str) -> list[tuple[str, int, str]]:
-    """Up to three sizes of dots with their depth: the least and the greatest that there is, and one between."""
-    if not known:
-        return []
-    least, most = min(known), max(known)
-    depths = sorted({least, (least + most) // 2, most} if most > 2 * least else {least, most})
-    return [
-        (
-            f"{LEAST_R + MORE_R * _share(um, most_um) ** 0.5:.1f}",
-            _shade(um, most_um),
-            depth_text(um, units) or "",
-        )
-        for um in depths
-        if depth_text(um, units) != depth_text(0, units)
-    ]
+def _key(depths_um: list[int | None], units: str) -> list[tuple[float, int, str]]:
+    """The steps that occur on the map, the least first: radius, shade, and which depths they stand for."""
+    steps = STEPS_UM[units]
+    found = sorted({step for um in depths_um if (step := _step(um, units)) is not None})
+    words = []
+    for step in found:
+        low = depth_text(steps[step - 1] if step else least_shown_um(units), units)
+        if step == len(steps):
+            words.append(_("%s and more") % low)
+        else:
+            high = depth_text(steps[step], units)
+            words.append(_("%(low)s to under %(high)s") % {"low": low, "high": high})
+    return [(STEP_R[step], step + 1, said) for step, said in zip(found, words, strict=True)]
+
+
+def _dry_words(depths_um: list[int | None], units: str) -> str:
+    """What a hollow dot stands for: no rain at all, or less than is written."""
+    dry = [um for um in depths_um if um is not None and _step(um, units) is None]
+    if not dry:
+        return ""
+    if not any(dry):
+        return _("a site that stayed dry")
+    return _("a site that got less than %s") % depth_text(least_shown_um(units), units)
 
 
 # -- words ----------------------------------------------------------------------------------------------------
-def _around(x: float, y: float, r: float) -> Box:
-    return x - r, y - r, x + r, y + r
-
-
-def _label(
-    x: float,
-    y: float,
-    half_w: float,
-    half_h: float,
-    words: str,
-    letter: float,
-    taken: list[Box],
-    frame: Box,
-    *,
-    must: bool,
-) -> Label | None:
-    """Words beside a mark where they cover nothing, and what they take up; if they `must` stand, where they cover least."""
-    spots = list(_spots(x, y, half_w, half_h, letter * len(words)))
-    inside = [
-        spot
-        for spot in spots
-        if spot[0][0] >= frame[0] and spot[0][1] >= frame[1]
-        and spot[0][2] <= frame[2] and spot[0][3] <= frame[3]
-    ]  # fmt: skip
-    covered = [(_covered(box, taken), n) for n, (box, _a, _x, _y) in enumerate(inside)]
-    if not covered:
-        if not must:
-            return None
-        inside, covered = spots, [(0.0, 0)]
-    least, n = min(covered)
-    if least > 0 and not must:
-        return None
-    box, anchor, text_x, text_y = inside[n]
-    taken.append(box)
-    return Label(f"{text_x:.1f}", f"{text_y:.1f}", anchor, words)
-
-
-def _spots(
-    x: float, y: float, half_w: float, half_h: float, width: float
-) -> Iterator[tuple[Box, str, float, float]]:
-    """Where the words of a mark may stand, the best first: the box they fill, their anchor, where they start."""
-    right, left = x + half_w + 4, x - half_w - 4
-    for down in (0.0, -LINE * 0.7, LINE * 0.7):
-        top = y + down - LINE / 2
-        yield (right, top, right + width, top + LINE), "start", right, y + down + 5
-        yield (left - width, top, left, top + LINE), "end", left, y + down + 5
-    for top in (y - half_h - LINE - 1, y + half_h + 1):
-        middle = x - width / 2
-        yield (middle, top, middle + width, top + LINE), "middle", x, top + LINE - 4
-
-
-def _covered(box: Box, taken: Iterable[Box]) -> float:
-    """Area of a box that others lie on. [drawing units²]"""
-    return sum(
-        max(0.0, min(box[2], other[2]) - max(box[0], other[0]))
-        * max(0.0, min(box[3], other[3]) - max(box[1], other[1]))
-        for other in taken
-    )
+def _gauge_labels(
+    tubes: Sequence[Tube], marks: list[Box], frame: Box
+) -> tuple[list[Label], list[Box]]:
+    """The gauges' words where they cover nothing even on a phone, where they are larger; and what they take up elsewhere."""
+    taken, labels, boxes = list(marks), list[Label](), list[Box]()
+    for tube in tubes:
+        x, y = float(tube.x), float(tube.y)
+        label = place_label(
+            x, y, TUBE_W, TUBE_H, tube.words, PHONE_LETTER, PHONE_LINE, taken, frame, must=True
+        )
+        if label:
+            labels.append(label)
+            boxes.append(box_of(label, GAUGE_LETTER))
+    return labels, boxes
 
 
 def _bar(longest_m: float, units: str) -> tuple[float, str]:
