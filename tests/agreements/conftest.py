@@ -4,14 +4,17 @@ from datetime import date
 from types import SimpleNamespace
 
 import pytest
+from django.utils import timezone
 
 from stewardship.agreements import documents, services
 from stewardship.agreements.choices import Capacity, InstrumentKind
-from stewardship.agreements.models import Agreement, Document, Party
+from stewardship.agreements.models import Agreement, Document, Party, Signature
 from stewardship.agreements.services import offering
+from stewardship.common import seal as seals
 from tests import factory
 
 OFFERED_ON = date(2026, 7, 1)
+SCREEN_CONSENT = "You may sign on paper instead.\nI agree to sign electronically."
 
 
 _print = {}
@@ -82,3 +85,33 @@ def in_force(folk, *capacities: tuple, on=OFFERED_ON, **kwargs) -> Agreement:
     for _who, capacity in capacities:
         sign(agreement, document, capacity, on=on)
     return agreement
+
+
+@pytest.fixture(scope="session")
+def one_seal(tmp_path_factory):
+    return tmp_path_factory.mktemp("seal") / "seal.p12"
+
+
+@pytest.fixture
+def seal(one_seal, settings):
+    settings.SEAL_FILE, settings.SEAL_PASSPHRASE = one_seal, "gravel and willow"
+    return seals.make_seal(name="Palo Azul Basin Keepers: seal")
+
+
+@pytest.fixture
+def no_seal(tmp_path, settings):
+    settings.SEAL_FILE = tmp_path / "none" / "seal.p12"
+
+
+def on_screen(agreement: Agreement, document: Document, capacity: str, **changes) -> Signature:
+    party = Party.objects.get(agreement=agreement, capacity=capacity)
+    signer = party.signs_by or party.person
+    facts = {
+        "method": "screen",
+        "typed_name": signer.full_name,
+        "consent": SCREEN_CONSENT,
+        "at": timezone.now(),
+    }
+    signature = services.record_signature(party=party, document=document, **(facts | changes))
+    agreement.refresh_from_db()
+    return signature

@@ -4,14 +4,11 @@ What has to be kept, and that a public body may not erase, is common practice, n
 """
 
 import hashlib
-from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 import pytest
-from django.apps import apps
 from django.contrib.auth import authenticate
-from django.db import models
 from django.utils import timezone
 
 from people import erasing
@@ -40,6 +37,7 @@ from stewardship.rain.choices import GaugeKind
 from stewardship.rain.services import make_reader_link
 from tests import factory
 from tests.book import make_message
+from tests.people.erased import erase, every_text
 from tests.people.erasure_inventory import INVENTORY, SIGNED
 
 pytestmark = pytest.mark.django_db
@@ -185,25 +183,6 @@ def life(cast, frozen_day) -> Life:
         visit=visit,
         answer=answer,
     )
-
-
-def erase(person: Person, **changes) -> Person:
-    facts = {"asked_by": "themselves", "asked_on": date(2026, 7, 10), "by": None}
-    return erasing.erase(person=person, **(facts | changes))
-
-
-def every_text() -> Iterator[tuple[str, str, str]]:
-    """(model, field, text) of everything that is written in the whole book."""
-    for model in apps.get_models(include_auto_created=True):
-        for row in model._base_manager.all():
-            for field in model._meta.concrete_fields:
-                value = getattr(row, field.attname)
-                if isinstance(value, memoryview):
-                    value = bytes(value)
-                if isinstance(value, bytes):
-                    yield model._meta.label, field.name, value.decode("latin-1")
-                elif value is not None and not isinstance(value, int | float | datetime | date):
-                    yield model._meta.label, field.name, str(value)
 
 
 class TestT42:
@@ -403,33 +382,3 @@ def test_a_name_of_one_word_is_replaced_only_where_it_is_about_them(cast, frozen
     erase(may)
     assert cast.site.events.get(why__startswith="Water").why == "Water ran in May"
     assert gauge.events.get().why == f"Read by Person {may.pk:04d}"
-
-
-def personal_columns() -> dict[str, set[str]]:
-    """Every foreign key to a person, household or log-in, and every free text, by model."""
-    told = (
-        models.CharField,
-        models.TextField,
-        models.JSONField,
-        models.BinaryField,
-        models.FileField,
-    )
-    found: dict[str, set[str]] = {}
-    for model in apps.get_models(include_auto_created=True):
-        names = {
-            field.name
-            for field in model._meta.get_fields()
-            if (not field.auto_created or field.concrete)
-            and (
-                field.related_model in (Person, Household, User)
-                if field.is_relation
-                else isinstance(field, told) and not field.choices
-            )
-        }
-        if names:
-            found[model._meta.label] = names
-    return found
-
-
-def test_every_column_that_can_hold_something_of_a_person_is_wiped_or_kept_for_a_reason():
-    assert personal_columns() == {model: set(rows) for model, rows in INVENTORY.items()}

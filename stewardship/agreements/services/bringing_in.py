@@ -20,7 +20,7 @@ from stewardship.agreements.models import Agreement, Document, Signature
 from stewardship.agreements.services._shared import note
 from stewardship.agreements.services.drafting import add_party, draft_agreement
 from stewardship.agreements.services.ending import end_agreement
-from stewardship.agreements.services.signing import bring_into_force
+from stewardship.agreements.services.starting import bring_into_force
 from stewardship.agreements.standing import missing_signatures
 from stewardship.common.errors import Refused
 from stewardship.common.events import book_language
