@@ -95,7 +95,9 @@ def incomplete_words(found: Iterable[Lack]) -> str:
     asked = list(dict.fromkeys(p.person.full_name for one in found for p in one.asked))
     missing = [one.what if one.asked else _("%s (nobody is named yet)") % one.what for one in found]
     said = _("Incomplete: missing %s") % "; ".join(dict.fromkeys(missing))
-    return f"{said}; {_('asked: %s') % ', '.join(asked)}" if asked else said
+    if asked:
+        said += "; " + _("asked: %s") % ", ".join(asked)
+    return said
 
 
 def lacking_words(agreement: Agreement, *, on: date) -> str:

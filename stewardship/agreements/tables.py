@@ -64,7 +64,9 @@ class AgreementTable(tables.Table):
 
     def value_state(self, record: Agreement) -> str:
         said = _("Ran out") if self._ran_out(record) else record.get_state_display()
-        return f"{said}, {_('incomplete')}" if is_incomplete(record, on=self.today) else said
+        if is_incomplete(record, on=self.today):
+            said += ", " + _("incomplete")
+        return said
 
     def render_sites(self, record: Agreement) -> str:
         codes = [site.code for site in record.sites.all()]

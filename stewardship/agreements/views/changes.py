@@ -152,10 +152,12 @@ def _sale_words(sold: services.Sold, buyer) -> str:
     else:
         said = _("Sold. %s goes on at the other sites.") % agreement
     if sold.draft:
-        said = f"{said} {_('The next one is drafted: %s.') % sold.draft}"
+        said += " " + _("The next one is drafted: %s.") % sold.draft
     if sold.letter:
-        return f"{said} {_('A letter to %s is in the outbox.') % buyer}"
-    return f"{said} {_('Nothing reaches %s: no letter was written.') % buyer}" if buyer else said
+        return said + " " + _("A letter to %s is in the outbox.") % buyer
+    if buyer:
+        return said + " " + _("Nothing reaches %s: no letter was written.") % buyer
+    return said
 
 
 @coordinator_required
