@@ -1,5 +1,6 @@
 from django.db.models import TextChoices
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 
 
 class InstrumentKind(TextChoices):
@@ -105,5 +106,5 @@ class ListState(TextChoices):
 
     LOOKED = "looked", _("looked through")
     TAKEN = "taken", _("taken in")
-    LEFT = "left", _("left")
+    LEFT = "left", pgettext_lazy("a list", "left")
     GIVEN = "given", _("given out")
